@@ -1,0 +1,89 @@
+"""What the room of energy hands on: purge, switching, payback, and the trace of each figure."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+from diagnostics.estimate import Estimate
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One line of the trace: how a figure came about."""
+
+    key: str
+    value: float | None
+    unit: str
+    formula: str
+    inputs: tuple[tuple[str, float | str, str], ...]
+    """Name, value and origin ("plant file", "log", "assumed", "computed") of each input."""
+    source: str
+
+
+@dataclass(frozen=True)
+class PurgeEnergy:
+    """Energy of regeneration over a year at the meter [kWh]; ``air``, ``heater``, ``blower`` add up to the value."""
+
+    total: Estimate
+    air: float
+    heater: float
+    blower: float
+
+
+@dataclass(frozen=True)
+class Purge:
+    """Average over the half-cycle, depressurisation included; fields as in the contract's ``purge``."""
+
+    basis: Literal["measured", "orifice", "nameplate", "type_default"]
+    average_m3_min: Estimate | None
+    share_of_rated: Estimate | None
+    share_of_inlet: Estimate | None
+    energy_kwh_per_year: PurgeEnergy | None
+    cost_per_year: Estimate | None
+    depressurisation_m3_min: Estimate | None = None
+    nameplate_m3_min: Estimate | None = None
+    trace: tuple[Step, ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class SwitchingFigures:
+    """The figures that stand once as the central case and once as the cautious one."""
+
+    half_cycle_s: Estimate | None
+    regenerations_saved_share: Estimate | None
+    purge_saved_m3_min: Estimate | None
+    energy_saved_kwh_per_year: Estimate | None
+    cost_saved_per_year: Estimate | None
+    co2_saved_kg_per_year: Estimate | None
+
+
+@dataclass(frozen=True)
+class Switching:
+    """What switching on dew point would change; ``figures`` is the central case."""
+
+    figures: SwitchingFigures
+    cautious: SwitchingFigures
+    limited_by: Literal["dew_point", "longest_half_cycle", "none_possible", "air_use"]
+    already_saved_share: Estimate | None = None
+    trace: tuple[Step, ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Payback:
+    """The investment case; ``cash_flow`` is (year, cumulative net amount) from year 0."""
+
+    retrofit_cost: float | None
+    simple_payback_years: Estimate | None
+    npv: Estimate | None
+    irr: Estimate | None
+    currency: str
+    discounted_payback_years: Estimate | None = None
+    cash_flow: tuple[tuple[int, float], ...] = ()
+    sensitivity: tuple[tuple[str, float, float], ...] = ()
+    """Input, and the NPV at its low and its high end; the most telling first."""
+    probability_pays: dict[int, float] = field(default_factory=dict)
+    trace: tuple[Step, ...] = ()
+    notes: tuple[str, ...] = ()
