@@ -1,6 +1,6 @@
 """The plant: what the user said of the dryer, and what had to be assumed where nothing was said.
 
-Question: which facts stand behind the figures? Input: a TOML plant file. Output: a `Plant` with every assumption listed.
+Question: which facts stand behind the figures? Input: a TOML plant file. Output: a `Plant`, every assumption listed.
 """
 
 from __future__ import annotations

@@ -26,7 +26,8 @@ QUANTITIES = (
     "purge_flow",
     "power",
 )
-"""Channels a log may hold, in house units: degC, degC, bar gauge, m3/min (20 degC, 1 bar, dry), degC, degC, 0/1, m3/min, kW."""
+"""Channels a log may hold. House units: degC, degC, bar gauge, m3/min (20 degC, 1 bar, dry), degC, degC, 0/1, m3/min,
+kW."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +40,7 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class ClockJump:
-    """A place where the stamps repeat or go back; ``explained`` when the zone's own rule says so (end of summer time)."""
+    """Stamps that repeat or go back; ``explained`` when the zone's own rule says so (end of summer time)."""
 
     time_s: float
     step_s: float
