@@ -1,0 +1,225 @@
+"""The diagnosis as one JSON object: what other people's scripts and dashboards read."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import math
+from collections.abc import Iterable
+from typing import Any
+
+import pandas as pd
+
+from diagnostics.cycle.record import Cycle
+from diagnostics.diagnosis import Diagnosis
+from diagnostics.energy.record import PurgeEnergy, SwitchingFigures
+from diagnostics.estimate import Estimate
+from diagnostics.log.statistics import statistics, used_statistics
+from diagnostics.moment import iso_time
+from diagnostics.report.schema import SCHEMA_NAME, DiagnosisDocument
+from diagnostics.version import VERSION
+
+
+def document(diagnosis: Diagnosis) -> dict[str, Any]:
+    """Build the document.
+
+    Parameters
+    ----------
+    diagnosis : Diagnosis
+
+    Returns
+    -------
+    dict
+        Keys as in the contract; checked against the published schema.
+    """
+    zone = diagnosis.screened.log.timezone
+    raw = {
+        "schema": SCHEMA_NAME,
+        "version": VERSION,
+        "site": diagnosis.plant.site.name,
+        "air_use": diagnosis.plant.site.air_use,
+        "log": _log(diagnosis),
+        "instrument": {
+            "time_constant_s": diagnosis.cycle.time_constant_s,
+            "peak_lowered_c": diagnosis.cycle.peak_lowered_c,
+            "uncertainty_c": diagnosis.purity.uncertainty_c,
+        },
+        "cycle": _cycle(diagnosis.cycle, zone),
+        "purity": _renamed(_fields(diagnosis.purity, leave=("uncertainty_c", "notes")), purity_class="class"),
+        "trend": _fields(diagnosis.trend, leave=("notes",)),
+        "breakthrough": _fields(diagnosis.breakthrough, keep=tuple(_keys("breakthrough"))),
+        "purge": _fields(diagnosis.purge, keep=tuple(_keys("purge"))),
+        "switching": {
+            **_figures(diagnosis.switching.figures),
+            "limited_by": diagnosis.switching.limited_by,
+            "already_saved_share": diagnosis.switching.already_saved_share,
+            "cautious": _figures(diagnosis.switching.cautious),
+        },
+        "payback": _fields(diagnosis.payback, keep=tuple(_keys("payback"))),
+        "findings": [
+            _renamed(
+                {
+                    **_fields(finding),
+                    "start_s": None if finding.start_s is None else iso_time(finding.start_s, zone),
+                    "end_s": None if finding.end_s is None else iso_time(finding.end_s, zone),
+                },
+                start_s="start",
+                end_s="end",
+            )
+            for finding in diagnosis.findings
+        ],
+        "notes": list(dict.fromkeys(_notes(diagnosis))),
+        "assumptions": [_fields(item) for item in _assumptions(diagnosis)],
+        "trace": [_fields(step) for step in _trace(diagnosis)],
+    }
+    return DiagnosisDocument.model_validate(_plain(raw)).model_dump(by_alias=True)
+
+
+def document_text(diagnosis: Diagnosis) -> str:
+    """Build the document as JSON text, UTF-8, two spaces of indent."""
+    return json.dumps(document(diagnosis), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _keys(part: str) -> Iterable[str]:
+    model: Any = DiagnosisDocument.model_fields[part].annotation
+    return model.model_fields
+
+
+def _log(diagnosis: Diagnosis) -> dict[str, Any]:
+    screened, log = diagnosis.screened, diagnosis.screened.log
+    return {
+        "source": log.source,
+        "start": iso_time(log.time_s[0], log.timezone),
+        "end": iso_time(log.time_s[-1], log.timezone),
+        "duration_h": (log.time_s[-1] - log.time_s[0]) / 3600.0,
+        "interval_s": log.interval_s,
+        "samples": log.samples,
+        "used_samples": int(screened.used.sum()),
+        "columns": {quantity: _fields(column) for quantity, column in log.columns.items()},
+        "statistics": statistics(log),
+        "used_statistics": used_statistics(screened),
+        "excluded": [
+            {
+                "start": iso_time(item.start_s, log.timezone),
+                "end": iso_time(item.end_s, log.timezone),
+                "reason": item.reason,
+            }
+            for item in screened.exclusions
+        ],
+        "sha256": log.sha256,
+    }
+
+
+def _cycle(cycle: Cycle, zone: str | None) -> dict[str, Any]:
+    spread = cycle.half_cycle_spread_s
+    return {
+        "control": cycle.control,
+        "control_spans": [
+            {"start": iso_time(s.start_s, zone), "end": iso_time(s.end_s, zone), "control": s.control}
+            for s in cycle.control_spans
+        ],
+        "resolved": cycle.resolved,
+        "half_cycle_s": cycle.half_cycle_s,
+        "half_cycle_spread_s": None if spread is None else {"p05": spread[0], "p95": spread[1]},
+        "counted_in": cycle.counted_in,
+        "false_alarm_probability": None if cycle.rhythm is None else cycle.rhythm.false_alarm_probability,
+        "readings_per_half_cycle": cycle.readings_per_half_cycle,
+        "set_point_c": cycle.set_point_c,
+        "stopped": None if cycle.stopped_s is None else iso_time(cycle.stopped_s, zone),
+        "towers": {} if not cycle.resolved else {t: tower_summary(cycle, t) for t in ("A", "B")},
+        "half_cycles": half_cycle_rows(cycle, zone),
+        "phases": [
+            {
+                "start": iso_time(p.start_s, zone),
+                "end": iso_time(p.end_s, zone),
+                "tower": p.tower,
+                "state": p.state,
+            }
+            for p in cycle.phases
+        ],
+    }
+
+
+def tower_summary(cycle: Cycle, tower: str) -> dict[str, float | int | None]:
+    """Medians over one tower's complete half-cycles, under the document's keys."""
+    rows = cycle.complete[cycle.complete["tower"] == tower]
+
+    def median(values: pd.Series) -> float | None:
+        kept = values.dropna()
+        return None if kept.empty else float(kept.median())
+
+    return {
+        "half_cycle_s": median(rows["end_s"] - rows["start_s"]),
+        "peak_dew_point_c": median(rows["peak_dew_point_c"]),
+        "floor_dew_point_c": median(rows["floor_dew_point_c"]),
+        "half_cycles": len(rows),
+    }
+
+
+def half_cycle_rows(cycle: Cycle, zone: str | None) -> list[dict[str, Any]]:
+    """The half-cycles as rows with the document's keys, times in ISO 8601."""
+    rows = []
+    for index, row in enumerate(cycle.half_cycles.to_dict("records")):
+        rows.append(
+            {
+                "index": index,
+                "start": iso_time(row["start_s"], zone),
+                "end": iso_time(row["end_s"], zone),
+                "tower": row["tower"] if isinstance(row["tower"], str) else None,
+                "complete": bool(row["complete"]),
+                **{key: _number(value) for key, value in row.items() if key.endswith("_dew_point_c")},
+            }
+        )
+    return rows
+
+
+def _number(value: float) -> float | None:
+    return float(value) if math.isfinite(value) else None
+
+
+def _figures(figures: SwitchingFigures) -> dict[str, Any]:
+    return _fields(figures)
+
+
+def _assumptions(diagnosis: Diagnosis) -> list[Any]:
+    parts = (diagnosis.plant, diagnosis.purge, diagnosis.switching, diagnosis.payback)
+    listed = {item.key: item for part in parts for item in getattr(part, "assumptions", ())}
+    return list(listed.values())
+
+
+def _trace(diagnosis: Diagnosis) -> list[Any]:
+    return [s for part in (diagnosis.purge, diagnosis.switching, diagnosis.payback) for s in part.trace]
+
+
+def _notes(diagnosis: Diagnosis) -> Iterable[str]:
+    d = diagnosis
+    yield from d.screened.log.notes
+    for part in (d.screened, d.cycle, d.purity, d.trend, d.breakthrough, d.purge, d.switching, d.payback):
+        yield from part.notes
+
+
+def _fields(record: Any, *, keep: tuple[str, ...] = (), leave: tuple[str, ...] = ()) -> dict[str, Any]:
+    names = [f.name for f in dataclasses.fields(record) if f.name not in leave and (not keep or f.name in keep)]
+    return {name: getattr(record, name) for name in names}
+
+
+def _renamed(values: dict[str, Any], **names: str) -> dict[str, Any]:
+    return {names.get(key, key): value for key, value in values.items()}
+
+
+def _plain(value: Any) -> Any:
+    match value:
+        case PurgeEnergy():
+            return {**_plain(value.total), "air": value.air, "heater": value.heater, "blower": value.blower}
+        case Estimate():
+            return {"value": value.value, "low": value.low, "high": value.high}
+        case dict():
+            return {str(key): _plain(item) for key, item in value.items()}
+        case list() | tuple():
+            return [_plain(item) for item in value]
+        case float():
+            return _number(value)
+        case _ if hasattr(value, "item"):
+            return _plain(value.item())
+        case _:
+            return value

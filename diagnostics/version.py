@@ -1,0 +1,3 @@
+"""The version that stands in every document and report."""
+
+VERSION = "0.1.0"
