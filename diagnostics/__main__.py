@@ -1,0 +1,5 @@
+"""``python -m diagnostics`` is ``dewswing``."""
+
+from diagnostics.cli import main
+
+main()

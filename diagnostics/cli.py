@@ -1,0 +1,95 @@
+"""The command ``dewswing``: verbs, thin; each lives in a module of its own that is imported only when it is called."""
+
+from __future__ import annotations
+
+import importlib
+import os
+import sys
+
+import click
+
+from diagnostics.errors import UserError
+from diagnostics.version import VERSION
+
+VERBS = {
+    "demo": "Make an invented plant's log, diagnose it and write the report.",
+    "diagnose": "Diagnose a dryer from its dew point log.",
+    "convert": "Convert one humidity reading, and check it against a limit.",
+    "simulate": "Make a log with the dryer's model.",
+    "what-if": "Reckon the energy side again with changed settings.",
+    "compare": "Compare an installed transmitter with a portable reference.",
+    "verify": "Check the savings really achieved after a change.",
+    "plan": "Plan a measurement: where, how long, which settings.",
+    "fleet": "Diagnose a folder of logs and rank them.",
+    "serve": "Open the browser front end on this computer.",
+}
+
+
+class Verbs(click.Group):
+    """Verbs by name, imported on demand, so that ``--help`` stays instant."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Verbs in the order of the help page."""
+        return list(VERBS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import the verb's module and take its ``verb``."""
+        if cmd_name not in VERBS:
+            return None
+        module = importlib.import_module(f"diagnostics.verbs.{cmd_name.replace('-', '_')}")
+        command: click.Command = module.verb
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the verbs without importing them."""
+        with formatter.section("Verbs"):
+            formatter.write_dl(list(VERBS.items()))
+
+
+@click.group(
+    cls=Verbs,
+    context_settings={"help_option_names": ["-h", "--help"]},
+    epilog="Example: dewswing diagnose log.csv --plant plant.toml --report report.html",
+)
+@click.version_option(VERSION, prog_name="dewswing")
+def dewswing() -> None:
+    """Read the dew point log of a twin-tower desiccant dryer and say how dry, how healthy, how costly, what first."""
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Run the command and return its exit status: 0 done, 2 wrong usage, 3 input that cannot be used."""
+    status = _run(arguments)
+    if arguments is None:
+        sys.exit(status)
+    return status
+
+
+def _run(arguments: list[str] | None) -> int:
+    try:
+        result = dewswing.main(args=arguments, prog_name="dewswing", standalone_mode=False)
+        return result if isinstance(result, int) else 0
+    except click.exceptions.NoArgsIsHelpError as error:
+        click.echo(error.format_message())
+        return 2
+    except click.UsageError as error:
+        name = error.ctx.command_path if error.ctx else "dewswing"
+        return _say(f"{error.format_message().rstrip('.')}; see {name} --help.", 2)
+    except click.Abort:
+        return _say("stopped; nothing half-written is left.", 130)
+    except UserError as error:
+        return _say(str(error), error.exit_status)
+    except BrokenPipeError:
+        sys.stderr.close()
+        return 0
+    except MemoryError:
+        return _say("the input needs more memory than this computer has; cut it into shorter logs.", 3)
+    except Exception as error:
+        if os.environ.get("DEWSWING_DEBUG"):
+            raise
+        place = f"{type(error).__name__}: {' '.join(str(error).split())[:200]}"
+        return _say(f"an error in dewswing itself ({place}); set DEWSWING_DEBUG=1 to see where, and report it.", 3)
+
+
+def _say(sentence: str, status: int) -> int:
+    click.echo(f"dewswing: {' '.join(sentence.split())}", err=True)
+    return status

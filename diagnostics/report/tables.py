@@ -1,0 +1,148 @@
+"""Half-cycles, findings and the screened log as files for other programs and for spreadsheets."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from diagnostics.diagnosis import Diagnosis
+from diagnostics.moment import iso_time
+from diagnostics.report.document import document, half_cycle_rows
+
+HALF_CYCLE_KEYS = (
+    "index",
+    "start",
+    "end",
+    "tower",
+    "complete",
+    "peak_dew_point_c",
+    "floor_dew_point_c",
+    "end_dew_point_c",
+    "mean_dew_point_c",
+    "spike_dew_point_c",
+)
+FINDING_KEYS = (
+    "code",
+    "severity",
+    "confidence",
+    "start",
+    "end",
+    "tower",
+    "statement",
+    "evidence",
+    "other_causes",
+    "action",
+    "caution",
+)
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+
+
+def neutral(cell: Any) -> Any:
+    """Text that a spreadsheet would run as a formula gets an apostrophe in front; numbers stay numbers."""
+    if isinstance(cell, str) and cell.startswith(_FORMULA_STARTS):
+        return f"'{cell}"
+    return cell
+
+
+def half_cycles_csv(diagnosis: Diagnosis) -> str:
+    """One row a half-cycle, columns in the order of the document's keys; header only when unresolved."""
+    rows = half_cycle_rows(diagnosis.cycle, diagnosis.screened.log.timezone)
+    return _csv(HALF_CYCLE_KEYS, ([row[key] for key in HALF_CYCLE_KEYS] for row in rows))
+
+
+def findings_csv(diagnosis: Diagnosis) -> str:
+    """One row a finding, lists joined by semicolons."""
+    rows = document(diagnosis)["findings"]
+    return _csv(FINDING_KEYS, ([_flat(row[key]) for key in FINDING_KEYS] for row in rows))
+
+
+def workbook(diagnosis: Diagnosis) -> bytes:
+    """All tables as an .xlsx workbook, one tidy sheet each."""
+    from openpyxl import Workbook
+
+    whole = document(diagnosis)
+    book = Workbook()
+    book.remove(book.active)
+    headline = [
+        (f"{part}.{key}", *_triple(value))
+        for part in ("purity", "trend", "breakthrough", "purge", "switching", "payback")
+        for key, value in whole[part].items()
+        if not isinstance(value, list) and not (isinstance(value, dict) and "value" not in value)
+    ]
+    _sheet(book, "headline", ("key", "value", "low", "high"), headline)
+    half_cycles = [[row[key] for key in HALF_CYCLE_KEYS] for row in whole["cycle"]["half_cycles"]]
+    _sheet(book, "half-cycles", HALF_CYCLE_KEYS, half_cycles)
+    findings = [[_flat(row[key]) for key in FINDING_KEYS] for row in whole["findings"]]
+    _sheet(book, "findings", FINDING_KEYS, findings)
+    excluded = [[row["start"], row["end"], row["reason"]] for row in whole["log"]["excluded"]]
+    _sheet(book, "set aside", ("start", "end", "reason"), excluded)
+    assumptions = [[row["key"], row["value"], row["why"]] for row in whole["assumptions"]]
+    _sheet(book, "assumptions", ("key", "value", "why"), assumptions)
+    trace = [[s["key"], s["value"], s["unit"], s["formula"], _inputs(s["inputs"]), s["source"]] for s in whole["trace"]]
+    _sheet(book, "derivation", ("key", "value", "unit", "formula", "inputs", "source"), trace)
+    _sheet(book, "notes", ("note",), [[note] for note in whole["notes"]])
+    stream = io.BytesIO()
+    book.save(stream)
+    return stream.getvalue()
+
+
+def screened_parquet(diagnosis: Diagnosis) -> bytes:
+    """The screened log: time, every channel, the dew point at line pressure, used, reason set aside."""
+    import pandas as pd
+
+    screened, log = diagnosis.screened, diagnosis.screened.log
+    table = pd.DataFrame({"time": pd.to_datetime(log.time_s, unit="s", utc=True), **log.channels})
+    table = table.rename(columns={"dew_point": "dew_point_as_logged_c"})
+    table["dew_point_c"] = screened.dew_point_c
+    table["moisture_mole_fraction"] = screened.moisture
+    table["used"] = screened.used
+    reason = pd.Series(pd.NA, index=table.index, dtype="string")
+    for item in screened.exclusions:
+        reason[(log.time_s >= item.start_s) & (log.time_s <= item.end_s)] = item.reason
+    table["set_aside"] = reason
+    stream = io.BytesIO()
+    table.to_parquet(stream, index=False)
+    return stream.getvalue()
+
+
+def log_span(diagnosis: Diagnosis) -> tuple[str, str]:
+    """First and last stamp in ISO 8601."""
+    log = diagnosis.screened.log
+    return iso_time(log.time_s[0], log.timezone), iso_time(log.time_s[-1], log.timezone)
+
+
+def _csv(header: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
+    stream = io.StringIO()
+    writer = csv.writer(stream, lineterminator="\n")
+    writer.writerow(header)
+    for row in rows:
+        writer.writerow(["" if cell is None else _word(neutral(cell)) for cell in row])
+    return stream.getvalue()
+
+
+def _word(cell: Any) -> Any:
+    return str(cell).lower() if isinstance(cell, bool) else cell
+
+
+def _flat(value: Any) -> Any:
+    return "; ".join(value) if isinstance(value, list) else value
+
+
+def _inputs(inputs: list[Any]) -> str:
+    return "; ".join(f"{name} = {value} ({origin})" for name, value, origin in inputs)
+
+
+def _triple(value: Any) -> tuple[Any, Any, Any]:
+    if isinstance(value, dict):
+        return value["value"], value["low"], value["high"]
+    return value, None, None
+
+
+def _sheet(book: Any, title: str, header: Sequence[str], rows: Iterable[Sequence[Any]]) -> None:
+    sheet = book.create_sheet(title)
+    sheet.append(list(header))
+    for row in rows:
+        sheet.append([neutral(cell) for cell in row])
+    sheet.freeze_panes = "A2"

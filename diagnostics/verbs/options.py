@@ -1,0 +1,128 @@
+"""Options that several verbs share, and what they mean."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any, get_args
+
+import click
+
+from diagnostics.errors import InputError, UsageError
+
+QUANTITIES = (
+    "time date dew_point temperature pressure flow inlet_temperature ambient_temperature tower purge_flow power"
+).split()
+
+
+def log_option(function: Callable[..., Any]) -> Callable[..., Any]:
+    """Add ``--column``."""
+    return click.option(
+        "--column",
+        "columns",
+        multiple=True,
+        metavar="QUANTITY=HEADER",
+        help=f"Which column holds which quantity ({', '.join(QUANTITIES)}); may be repeated.",
+    )(function)
+
+
+def plant_option(required: bool = False) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    """Add ``--plant``."""
+    return click.option("--plant", "plant_path", metavar="FILE.toml", required=required, help="The plant file.")
+
+
+json_option = click.option("--json", "json_path", metavar="OUT", help="Write the result as JSON; - for the screen.")
+
+
+def parse_columns(columns: tuple[str, ...]) -> dict[str, str]:
+    """Read ``QUANTITY=HEADER`` pairs.
+
+    Raises
+    ------
+    UsageError
+        If a pair has no ``=`` or names an unknown quantity.
+    """
+    pairs: dict[str, str] = {}
+    for item in columns:
+        quantity, found, header = item.partition("=")
+        if not found or not header:
+            raise UsageError(f"--column {item!r} must look like dew_point=HEADER.")
+        if quantity not in QUANTITIES:
+            raise UsageError(f"--column names the unknown quantity {quantity!r}; known: {', '.join(QUANTITIES)}.")
+        pairs[quantity] = header
+    return pairs
+
+
+def parse_settings(pairs: tuple[str, ...]) -> dict[str, Any]:
+    """Read ``TABLE.KEY=VALUE`` pairs; values are TOML, bare words are text.
+
+    Raises
+    ------
+    UsageError
+        If a pair does not have that form.
+    """
+    import tomllib
+
+    settings: dict[str, Any] = {}
+    for item in pairs:
+        key, found, value = item.partition("=")
+        if not found or "." not in key:
+            raise UsageError(f"--set {item!r} must look like dryer.longest_half_cycle_s=3600.")
+        try:
+            settings[key.strip()] = tomllib.loads(f"value = {value.strip()}")["value"]
+        except tomllib.TOMLDecodeError:
+            settings[key.strip()] = value.strip()
+    return settings
+
+
+def write_json(path: str | None, text: str) -> None:
+    """Write JSON text to a file, or to the screen for ``-``; nothing for None."""
+    from diagnostics.files import write_whole
+
+    if path == "-":
+        click.echo(text.rstrip("\n"))
+    elif path:
+        write_whole(path, text)
+
+
+def refuse_unwritable(*paths: str | Path | None) -> None:
+    """Find out before the work whether its results can be written."""
+    from diagnostics.files import check_writable
+
+    for path in paths:
+        if path and str(path) != "-":
+            check_writable(path)
+
+
+def refuse_missing(*paths: str) -> None:
+    """Say which log is missing.
+
+    Raises
+    ------
+    InputError
+        If a path does not exist or is a folder.
+    """
+    for path in paths:
+        if not Path(path).exists():
+            raise InputError(f"{path}: there is no such file; check the path.")
+        if Path(path).is_dir():
+            raise InputError(f"{path} is a folder; name a log in it, or use dewswing fleet for all of them.")
+
+
+@contextmanager
+def progress_on_screen() -> Iterator[Callable[[str], None]]:
+    """Show the present step on standard error while it lasts, if a person is watching."""
+    from rich.console import Console
+
+    console = Console(stderr=True)
+    if not console.is_terminal:
+        yield lambda step: None
+        return
+    with console.status("reading the log") as status:
+        yield lambda step: status.update(step)
+
+
+def annotated_choices(annotation: Any) -> list[str]:
+    """Words that a Literal allows."""
+    return list(get_args(annotation))
