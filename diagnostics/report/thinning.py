@@ -1,4 +1,4 @@
-"""Thinning a line to what a screen can show: the lowest and highest reading of each time bucket survive, gaps stay gaps."""
+"""Thinning a line to what a screen shows: each bucket keeps its lowest and highest reading, gaps stay gaps."""
 
 from __future__ import annotations
 

@@ -5,15 +5,25 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any, get_args
+from typing import Any
 
 import click
 
 from diagnostics.errors import InputError, UsageError
 
 QUANTITIES = (
-    "time date dew_point temperature pressure flow inlet_temperature ambient_temperature tower purge_flow power"
-).split()
+    "time",
+    "date",
+    "dew_point",
+    "temperature",
+    "pressure",
+    "flow",
+    "inlet_temperature",
+    "ambient_temperature",
+    "tower",
+    "purge_flow",
+    "power",
+)
 
 
 def log_option(function: Callable[..., Any]) -> Callable[..., Any]:
@@ -121,8 +131,3 @@ def progress_on_screen() -> Iterator[Callable[[str], None]]:
         return
     with console.status("reading the log") as status:
         yield lambda step: status.update(step)
-
-
-def annotated_choices(annotation: Any) -> list[str]:
-    """Words that a Literal allows."""
-    return list(get_args(annotation))

@@ -1,0 +1,96 @@
+"""One readable screen: what was seen, what it means, what to do first, what it is worth."""
+
+from __future__ import annotations
+
+from rich.console import Console, Group
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from diagnostics.diagnosis import Diagnosis
+from diagnostics.health.record import Finding
+from diagnostics.moment import say_time
+from diagnostics.report.summary import Line, log_line, seen_lines, worth_lines
+
+SEVERITY_STYLE = {"critical": "bold red", "warning": "bold yellow", "info": "cyan"}
+
+
+def show_diagnosis(diagnosis: Diagnosis, written: list[str], console: Console | None = None) -> None:
+    """Print the diagnosis.
+
+    Parameters
+    ----------
+    diagnosis : Diagnosis
+    written : list of str
+        Files written, named at the end.
+    console : Console, optional
+    """
+    console = console or Console(highlight=False, width=None)
+    site = diagnosis.plant.site.name or diagnosis.screened.log.source
+    console.print(Text.assemble(("dewswing  ", "dim"), (site, "bold")))
+    console.print(Text(log_line(diagnosis), "dim"))
+    for item in diagnosis.screened.exclusions[:4]:
+        zone = diagnosis.screened.log.timezone
+        reason = item.reason.replace("_", " ")
+        console.print(
+            Text(f"set aside: {reason}, {say_time(item.start_s, zone)} to {say_time(item.end_s, zone)}", "dim")
+        )
+    if len(diagnosis.screened.exclusions) > 4:
+        console.print(Text(f"and {len(diagnosis.screened.exclusions) - 4} more stretches set aside", "dim"))
+    console.print()
+    console.print(_block("What was seen", seen_lines(diagnosis)))
+    console.print(_block("What it costs, what switching on dew point is worth", worth_lines(diagnosis)))
+    console.print(_findings(diagnosis))
+    console.print(
+        Text(
+            f"{len(diagnosis.plant.assumptions)} values were assumed where the plant file is silent;"
+            " the JSON document and the report list them.",
+            "dim",
+        )
+    )
+    for path in written:
+        console.print(Text.assemble(("written: ", "dim"), path))
+
+
+def show_explanation(diagnosis: Diagnosis, key: str, console: Console | None = None) -> None:
+    """Print how a figure came about: formula, inputs with their origin, source."""
+    from diagnostics.energy.explain import explain
+    from diagnostics.report.figures import say_number
+
+    console = console or Console(highlight=False)
+    for step in explain(diagnosis, key):
+        console.print(Text.assemble((step.key, "bold"), f" = {say_number(step.value, digits=4)} {step.unit}"))
+        console.print(Padding(Text(step.formula), (0, 0, 0, 2)))
+        for name, value, origin in step.inputs:
+            shown = say_number(value, digits=4) if isinstance(value, float | int) else value
+            console.print(Padding(Text.assemble(f"{name} = {shown} ", (f"({origin})", "dim")), (0, 0, 0, 4)))
+        console.print(Padding(Text(f"source: {step.source}", "dim"), (0, 0, 1, 2)))
+
+
+def _block(title: str, lines: list[Line]) -> Group:
+    table = Table.grid(padding=(0, 2))
+    table.add_column(style="dim", no_wrap=True, min_width=9)
+    table.add_column(overflow="fold")
+    for line in lines:
+        table.add_row(line.topic, line.text)
+    return Group(Text(title, "bold"), Padding(table, (0, 0, 1, 2)))
+
+
+def _findings(diagnosis: Diagnosis) -> Group:
+    if not diagnosis.findings:
+        return Group(Text("What to do first", "bold"), Padding(Text("Nothing stands out."), (0, 0, 1, 2)))
+    table = Table.grid(padding=(0, 2))
+    table.add_column(no_wrap=True)
+    table.add_column(overflow="fold")
+    for finding in diagnosis.findings[:6]:
+        table.add_row(Text(finding.severity, SEVERITY_STYLE[finding.severity]), _finding_text(finding))
+    rest = len(diagnosis.findings) - 6
+    more = [Text(f"  and {rest} more in the report", "dim")] if rest > 0 else []
+    return Group(Text("What to do first", "bold"), Padding(table, (0, 0, 1, 2)), *more)
+
+
+def _finding_text(finding: Finding) -> Text:
+    text = Text.assemble(finding.statement, "\n", ("→ ", "dim"), finding.action)
+    if finding.caution:
+        text.append(f"\ncaution: {finding.caution}", "dim")
+    return text
