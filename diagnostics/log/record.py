@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -68,6 +69,9 @@ class Log:
         Further numeric columns by title, so that a rhythm can be taken from one of them.
     moisture_unit : str
         Unit of the moisture channel before it became a dew point.
+    moisture_basis : str
+        ``as_logged``: ``dew_point`` has the instrument's basis and phase; ``line``: it was reckoned from another
+        moisture quantity and is the frost point (over ice below 0 degC) at line pressure already.
     rows_dropped, cells_missing : int
         Rows without a readable stamp; cells whose text was no number.
     notes : tuple of str
@@ -84,6 +88,7 @@ class Log:
     interval_s: float
     other: Mapping[str, Floats] = field(default_factory=dict)
     moisture_unit: str = "degC"
+    moisture_basis: Literal["as_logged", "line"] = "as_logged"
     rows_dropped: int = 0
     cells_missing: int = 0
     clock_jumps: tuple[ClockJump, ...] = ()
