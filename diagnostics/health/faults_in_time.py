@@ -1,0 +1,78 @@
+"""Did something cease or wear out?
+
+Question: did the switching stop, and do the peaks climb beyond what load explains? Input: a `Case`. Output: findings.
+Method: the instant the rhythm ceased and the climb after it; the load-adjusted trend.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from diagnostics.health.case import Case
+from diagnostics.health.record import Finding
+from diagnostics.health.sentences import BED, PEOPLE, STORED_PRESSURE, between, level
+from diagnostics.moment import say_duration
+
+
+def find_faults_in_time(case: Case) -> list[Finding]:
+    """Stopped switching and desiccant decay."""
+    return [f for f in (_switching_stopped(case), _desiccant_decay(case)) if f is not None]
+
+
+def _switching_stopped(case: Case) -> Finding | None:
+    stopped_s = case.cycle.stopped_s
+    if case.cycle.control != "stopped" or stopped_s is None:
+        return None
+    after = case.screened.used & (case.screened.log.time_s > stopped_s)
+    before = case.screened.used & (case.screened.log.time_s <= stopped_s)
+    climb = ""
+    passed = False
+    if after.any() and before.any():
+        usual = float(np.median(case.screened.dew_point_c[before]))
+        top = float(np.max(case.screened.dew_point_c[after]))
+        passed = top > case.limit_c
+        climb = f" The dew point went from {level(usual)} to {level(top)} since then."
+    rhythm = case.cycle.half_cycle_s
+    length = f" every {say_duration(rhythm.value)}" if rhythm is not None else ""
+    return case.finding(
+        "switching_stopped",
+        "critical",
+        0.95 if passed else 0.85,
+        statement=(
+            f"The towers changed over{length} until {case.say(stopped_s)} and not once in the"
+            f" {say_duration(case.end_s - stopped_s)} after it.{climb} One tower dries without rest and fills up with"
+            " water; the air gets as wet as the inlet if nothing is done."
+        ),
+        evidence=[f"Last switchover before {case.say(stopped_s)}.", climb.strip() or "No usable readings after it."],
+        other_causes=["the dryer was switched off or bypassed", "no air was drawn and the control paused"],
+        action="Check the controller, its outputs, solenoid valves and pilot air; see which tower still dries.",
+        caution=PEOPLE + " " + STORED_PRESSURE if case.for_people else STORED_PRESSURE,
+        start_s=stopped_s,
+    )
+
+
+def _desiccant_decay(case: Case) -> Finding | None:
+    trend = case.trend
+    slope = trend.peak_dew_point_c_per_day
+    if trend.verdict != "rising" or slope is None:
+        return None
+    left = trend.days_to_limit
+    near = left is not None and left.low <= 90
+    return case.finding(
+        "desiccant_decay",
+        "warning" if near or left is None else "info",
+        0.9 if trend.load_adjusted else 0.6,
+        statement=(
+            f"The peaks of the half-cycles climb by {between(slope, 'K a day')}"
+            f"{', load and inlet temperature set aside' if trend.load_adjusted else ', without correction for load'}."
+            " The desiccant most likely loses capacity."
+            + (f" At this rate the limit is reached in {between(left, 'days')}." if left is not None else "")
+        ),
+        evidence=[f"Slope {between(slope, 'K a day')} over {say_duration(case.end_s - case.start_s)}."],
+        other_causes=["oil from the compressor on the bed", "a clogging exhaust silencer", "a drifting instrument"],
+        action=(
+            "Read the pressure of the regenerating vessel and the purge flow; if both are right, sample the bed"
+            " (colour, oil, water capacity) and plan the refill."
+        ),
+        caution=PEOPLE + " " + BED if case.for_people else BED,
+    )

@@ -1,0 +1,85 @@
+"""What is wrong, most urgent first.
+
+Question: which faults does the log show, how sure are they, and what comes first? Input: what every other room made of
+the log. Output: findings. Method: detectors that each rest on a stated test, then a sieve that keeps a cause and drops
+what only looks like it.
+"""
+
+from __future__ import annotations
+
+from diagnostics.air.record import Purity
+from diagnostics.bed.record import Breakthrough
+from diagnostics.cycle.record import Cycle
+from diagnostics.energy.record import Purge, Switching
+from diagnostics.health.case import Case
+from diagnostics.health.faults_in_time import find_faults_in_time
+from diagnostics.health.faults_of_load import find_faults_of_load
+from diagnostics.health.faults_of_measurement import find_faults_of_measurement
+from diagnostics.health.faults_of_regeneration import find_faults_of_regeneration
+from diagnostics.health.record import Finding, Trend
+from diagnostics.log.record import ScreenedLog
+from diagnostics.plant import Plant
+
+_URGENCY = {"critical": 0, "warning": 1, "info": 2}
+_COST_OF_WAITING = (
+    "switching_stopped",
+    "carryover",
+    "regeneration_failure",
+    "breakthrough",
+    "overload",
+    "bypass_leak",
+    "purge_short",
+    "desiccant_decay",
+    "tower_imbalance",
+    "control_inactive",
+    "purge_excess",
+    "excess_regeneration",
+    "pressure_mismatch",
+    "sample_stagnant",
+    "ambient_ingress",
+    "inlet_wetter_than_saturated",
+    "sensor_frozen",
+    "sensor_range_end",
+    "calibration_overdue",
+    "clock_jump",
+    "interval_too_long",
+    "log_too_short",
+    "unsettled",
+)
+"""From wet air within hours over wet air within months and money down to how well the log was taken."""
+
+
+def find(
+    screened: ScreenedLog,
+    cycle: Cycle,
+    purity: Purity,
+    trend: Trend,
+    breakthrough: Breakthrough,
+    purge: Purge,
+    switching: Switching,
+    plant: Plant,
+) -> tuple[Finding, ...]:
+    """Find the faults that the log shows.
+
+    Parameters
+    ----------
+    screened, cycle, purity, trend, breakthrough, purge, switching, plant
+        What the other rooms made of one log.
+
+    Returns
+    -------
+    tuple of Finding
+        Most urgent first: by severity, then by what it costs to wait, then by confidence.
+    """
+    case = Case(screened, cycle, purity, trend, breakthrough, purge, switching, plant)
+    found = [
+        *find_faults_of_measurement(case),
+        *find_faults_in_time(case),
+        *find_faults_of_load(case),
+        *find_faults_of_regeneration(case),
+    ]
+    return tuple(sorted(found, key=_rank))
+
+
+def _rank(finding: Finding) -> tuple[int, int, float]:
+    return _URGENCY[finding.severity], _COST_OF_WAITING.index(finding.code), -finding.confidence
