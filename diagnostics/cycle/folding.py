@@ -1,0 +1,144 @@
+"""Folding a log at its period: the average cycle, and where in it the trace starts to answer a switchover.
+
+A switchover leaves a break in an otherwise smooth curve: the bed that took over answers with decaying exponentials (a
+spike that dies away, the probe's lag), the bed that is about to leave with growing ones (the early breakthrough tail).
+The instant of the break is the phase at which such a family fits the folded curve best; folding many cycles places it
+far finer than the log's interval.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from diagnostics.cycle.trace import Trace
+from diagnostics.log.record import Floats
+
+
+@dataclass(frozen=True)
+class Folded:
+    """Average cycle.
+
+    Attributes
+    ----------
+    phase_s : ndarray, shape (m,)
+        Mean time since the cycle's start of the readings in each bin, ascending [s].
+    value : ndarray, shape (m,)
+        Trimmed mean of the readings, the cycle's own mean removed.
+    weight : ndarray, shape (m,)
+        Readings in the bin.
+    period_s : float
+    """
+
+    phase_s: Floats
+    value: Floats
+    weight: Floats
+    period_s: float
+
+
+def without_drift(trace: Trace, window_s: float) -> Floats:
+    """Readings less their mean over one window around each: drift and load go, the shape of a cycle stays."""
+    t, x = trace.time_s, trace.value
+    widths = np.diff(t)
+    area = np.concatenate([[0.0], np.cumsum(0.5 * (x[1:] + x[:-1]) * widths)])
+    low = np.clip(t - 0.5 * window_s, t[0], max(t[0], t[-1] - window_s))
+    high = np.minimum(low + window_s, t[-1])
+    integral = _area_to(high, t, x, area) - _area_to(low, t, x, area)
+    return x - integral / np.maximum(high - low, 1e-9)
+
+
+def _area_to(at: Floats, t: Floats, x: Floats, area: Floats) -> Floats:
+    cell = np.clip(np.searchsorted(t, at, side="right") - 1, 0, t.size - 2)
+    gone = at - t[cell]
+    slope = (x[cell + 1] - x[cell]) / (t[cell + 1] - t[cell])
+    return area[cell] + gone * (x[cell] + 0.5 * slope * gone)
+
+
+def fold(time_s: Floats, level: Floats, period_s: float, interval_s: float, origin_s: float) -> Folded:
+    """Average cycle of a series that has no drift.
+
+    Parameters
+    ----------
+    time_s, level : ndarray, shape (n,)
+    period_s, interval_s, origin_s : float
+        Period, usual step between readings and an instant at phase zero [s].
+
+    Returns
+    -------
+    Folded
+    """
+    bins = int(np.clip(6.0 * period_s / interval_s, 60, 1500))
+    phase = np.mod(time_s - origin_s, period_s)
+    cell = np.minimum((phase * (bins / period_s)).astype(np.int64), bins - 1)
+    count = np.bincount(cell, minlength=bins).astype(float)
+    full = count > 0
+    spread = 1.4826 * np.median(np.abs(level - np.median(level))) + 1e-12
+    mean = np.bincount(cell, level, bins)[full] / count[full]
+    centre = np.zeros(bins)
+    centre[full] = mean
+    departure = np.clip(level - centre[cell], -4.0 * spread, 4.0 * spread)
+    mean = mean + np.bincount(cell, departure, bins)[full] / count[full]
+    at = np.bincount(cell, phase, bins)[full] / count[full]
+    return Folded(at, mean, count[full], period_s)
+
+
+def break_misfit(folded: Folded, phases_s: Floats, interval_s: float, towers: int = 1) -> Floats:
+    """Weighted square misfit of the family of exponentials, for each trial phase of the break.
+
+    Parameters
+    ----------
+    folded : Folded
+    phases_s : ndarray
+        Trial phases of the switchover within the folded period [s].
+    interval_s : float
+        Usual step between readings [s].
+    towers : int
+        1: the period is one half-cycle; 2: it is a full cycle with a break in its middle, each half with its own
+        shape.
+    """
+    part = folded.period_s / towers
+    return np.array([_misfit(folded, phase, interval_s, part, towers) for phase in phases_s])
+
+
+def _misfit(folded: Folded, phase_s: float, interval_s: float, part_s: float, towers: int) -> float:
+    since = np.mod(folded.phase_s - phase_s, folded.period_s)
+    half = np.minimum((since / part_s).astype(np.int64), towers - 1)
+    root = np.sqrt(folded.weight)
+    left = 0.0
+    for tower in range(towers):
+        mine = half == tower
+        basis = _family(since[mine] - tower * part_s, part_s, interval_s) * root[mine, None]
+        target = folded.value[mine] * root[mine]
+        if target.size <= basis.shape[1]:
+            return float("inf")
+        scale = np.sqrt((basis**2).sum(axis=0)) + 1e-12
+        basis = basis / scale
+        normal = basis.T @ basis
+        normal[np.diag_indices_from(normal)] += 1e-6
+        right = basis.T @ target
+        left += float(target @ target - right @ np.linalg.solve(normal, right))
+    return left
+
+
+def _family(since_s: Floats, part_s: float, interval_s: float) -> Floats:
+    shortest = max(0.6 * interval_s, 0.004 * part_s)
+    falling = np.geomspace(shortest, max(0.7 * part_s, 2.0 * shortest), 5)
+    rising = np.geomspace(max(0.6 * interval_s, 0.06 * part_s), max(0.9 * part_s, 2.0 * interval_s), 3)
+    columns = [np.ones_like(since_s)]
+    columns += [np.exp(-since_s / tau) for tau in falling]
+    columns += [np.exp((since_s - part_s) / tau) for tau in rising]
+    return np.stack(columns, axis=1)
+
+
+def place_break(folded: Folded, interval_s: float, towers: int = 1) -> float:
+    """Phase of the switchover in a folded cycle [s], finer than the log's interval."""
+    part = folded.period_s / towers
+    coarse = np.arange(0.0, part, part / 90)
+    best = coarse[int(np.argmin(break_misfit(folded, coarse, interval_s, towers)))]
+    width = part / 90
+    for _ in range(2):
+        trial = best + np.linspace(-1.0, 1.0, 13) * width
+        best = trial[int(np.argmin(break_misfit(folded, trial, interval_s, towers)))]
+        width /= 6.0
+    return float(np.mod(best, part))
