@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from diagnostics.estimate import Estimate
+from diagnostics.plant import Assumption
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +34,27 @@ class PurgeEnergy:
 
 @dataclass(frozen=True)
 class Purge:
-    """Average over the half-cycle, depressurisation included; fields as in the contract's ``purge``."""
+    """Average over the half-cycle, depressurisation included; fields as in the contract's ``purge``.
+
+    Attributes
+    ----------
+    depressurisation_m3_min : Estimate or None
+        The part of the average that is lost when a vessel is vented.
+    nameplate_m3_min : Estimate or None
+        What the nameplate says at today's pressure and half-cycle, depressurisation included.
+    excess_share : Estimate or None
+        Measured or orifice purge over the nameplate's, less 1 [-]; None where the basis is the nameplate itself.
+    while_purging_m3_min : Estimate or None
+        Flow while the purge is open, without depressurisation.
+    least_m3_min : Estimate or None
+        Average purge that the purge balance of a heatless dryer needs at rated flow and today's pressures.
+    half_cycle_s : float or None
+        Mean half-cycle the average was taken over [s].
+    kw_per_m3_min : Estimate or None
+        Power at the meter that a m3/min of saved air saves.
+    power_kw : Estimate or None
+        Mean power of regeneration at the meter, air, heater and blower.
+    """
 
     basis: Literal["measured", "orifice", "nameplate", "type_default"]
     average_m3_min: Estimate | None
@@ -45,6 +66,13 @@ class Purge:
     nameplate_m3_min: Estimate | None = None
     trace: tuple[Step, ...] = ()
     notes: tuple[str, ...] = ()
+    excess_share: Estimate | None = None
+    while_purging_m3_min: Estimate | None = None
+    least_m3_min: Estimate | None = None
+    half_cycle_s: float | None = None
+    kw_per_m3_min: Estimate | None = None
+    power_kw: Estimate | None = None
+    assumptions: tuple[Assumption, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -61,7 +89,19 @@ class SwitchingFigures:
 
 @dataclass(frozen=True)
 class Switching:
-    """What switching on dew point would change; ``figures`` is the central case."""
+    """What switching on dew point would change; ``figures`` is the central case.
+
+    Attributes
+    ----------
+    uncapped_saved_share : Estimate or None
+        Share of the regenerations saved if no longest half-cycle stood in the way, over the log's load.
+    time_at_longest_share : float or None
+        Part of the log's time in which the longest half-cycle binds.
+    year_from : str
+        "profile" or "log": whose load stands for the year.
+    power_saved_at_peak_kw : Estimate or None
+        Power saved at the 95th percentile of load, which is what a demand charge sees.
+    """
 
     figures: SwitchingFigures
     cautious: SwitchingFigures
@@ -69,6 +109,11 @@ class Switching:
     already_saved_share: Estimate | None = None
     trace: tuple[Step, ...] = ()
     notes: tuple[str, ...] = ()
+    uncapped_saved_share: Estimate | None = None
+    time_at_longest_share: float | None = None
+    year_from: str = "log"
+    power_saved_at_peak_kw: Estimate | None = None
+    assumptions: tuple[Assumption, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -87,3 +132,6 @@ class Payback:
     probability_pays: dict[int, float] = field(default_factory=dict)
     trace: tuple[Step, ...] = ()
     notes: tuple[str, ...] = ()
+    net_saving_per_year: Estimate | None = None
+    cost_per_saved_kwh: float | None = None
+    assumptions: tuple[Assumption, ...] = ()
