@@ -1,4 +1,4 @@
-"""The diagnosis in a dozen lines: what was seen, what it costs, what it is worth. Terminal, report and browser share it."""
+"""The diagnosis in a dozen lines, shared by terminal, report and browser: seen, cost, worth."""
 
 from __future__ import annotations
 
