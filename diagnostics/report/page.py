@@ -83,7 +83,8 @@ def _verdict(diagnosis: Diagnosis) -> str:
     p = diagnosis.purity
     if p.p95_dew_point_c is None:
         return "The log holds no usable reading of the dryer's air."
-    dry = f"The air {CONFORMITY_WORDS[p.conformity].replace('the limit', f'the limit of {say_level(p.limit_dew_point_c, 0)}', 1)}"
+    limit = f"the limit of {say_level(p.limit_dew_point_c, 0)}"
+    dry = f"The air {CONFORMITY_WORDS[p.conformity].replace('the limit', limit, 1)}"
     urgent = [f for f in diagnosis.findings if f.severity in ("critical", "warning")]
     if not urgent:
         return f"{dry}; nothing calls for action now."
