@@ -144,7 +144,7 @@ def absolute_humidity_g_m3(
 def moisture_from_absolute_humidity(
     g_m3: Any, pressure_bar: Any, gas_temperature_c: Any, *, beyond: Beyond = "raise"
 ) -> Any:
-    """Mole fraction [mol/mol] from the mass of vapour in a cubic metre as it is [g/m3]; pressure [bar abs], gas [degC]."""
+    """Mole fraction [mol/mol] from the vapour in a cubic metre as it is [g/m3]; pressure [bar abs], gas [degC]."""
     content = _positive(g_m3, "absolute humidity", "g/m3", beyond)
     partial_pa = content / 1000.0 * WATER_GAS_J_KG_K * _kelvin(gas_temperature_c, beyond)
     return _plain(_share(partial_pa / _pascal(pressure_bar, beyond), beyond))
