@@ -32,6 +32,14 @@ kW."""
 
 
 @dataclass(frozen=True, slots=True)
+class Upload:
+    """A log that is not a file on disk: its name and its bytes."""
+
+    name: str
+    content: bytes
+
+
+@dataclass(frozen=True, slots=True)
 class Column:
     """Where a channel came from: the title as it stands in the file and the unit its numbers were read in."""
 

@@ -165,6 +165,16 @@ def folded_chart(diagnosis: Diagnosis, *, width: int | str = 340, height: int = 
     return _sized(alt.layer(*layers), width, height)
 
 
+def half_cycle_table(diagnosis: Diagnosis) -> pd.DataFrame:
+    """Half-cycles with local times and rounded dew points, for people."""
+    rows = diagnosis.cycle.half_cycles
+    zone = diagnosis.screened.log.timezone
+    table = rows.drop(columns=["start_s", "end_s"]).round(2)
+    table.insert(0, "end", wall_clock(rows["end_s"].to_numpy("float64"), zone).tz_localize(None))
+    table.insert(0, "start", wall_clock(rows["start_s"].to_numpy("float64"), zone).tz_localize(None))
+    return table
+
+
 def peaks_table(diagnosis: Diagnosis) -> pd.DataFrame:
     """Peak of each complete half-cycle: columns time, peak_dew_point_c, tower."""
     rows = diagnosis.cycle.complete
