@@ -8,8 +8,8 @@ alone.
 References
 ----------
 .. [VIR] The enhancement factor follows from the virial coefficients of moist air (those behind the IAPWS guideline on
-   the fugacity of water in humid air and CoolProp's ``HAPropsSI``); the polynomials below are our own fit to that model,
-   to 4.3e-4 in ln f over ice and 1.4e-4 over water.
+   the fugacity of water in humid air and CoolProp's ``HAPropsSI``); the polynomials below are our own fit to that
+   model, to 4.3e-4 in ln f over ice and 1.4e-4 over water.
 """
 
 from __future__ import annotations
