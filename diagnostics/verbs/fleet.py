@@ -1,0 +1,47 @@
+"""``dewswing fleet``: a folder of logs, ranked."""
+
+from __future__ import annotations
+
+import click
+
+from diagnostics.verbs.options import json_option, progress_on_screen, refuse_unwritable, write_json
+
+
+@click.command(name="fleet", epilog="Example: dewswing fleet logs/ -o fleet-results")
+@click.argument("folder", metavar="FOLDER")
+@click.option("-o", "out", metavar="OUT", help="Folder for documents and table; a restart resumes from it.")
+@click.option("--workers", type=click.IntRange(1), help="Local processes.  [default: one a core]")
+@click.option("--scheduler", metavar="ADDRESS", help="Use the Dask cluster at this address.")
+@json_option
+def verb(folder: str, out: str | None, workers: int | None, scheduler: str | None, json_path: str | None) -> None:
+    """Diagnose every log in FOLDER with the plant file beside it and rank the dryers by urgency and money."""
+    import json
+    from pathlib import Path
+
+    from diagnostics.errors import InputError
+    from diagnostics.files import write_whole
+    from diagnostics.fleet import find_dryers, headers, run_fleet
+    from diagnostics.report.fleet_page import fleet_csv, fleet_page, show_fleet
+
+    refuse_unwritable(json_path)
+    dryers = find_dryers(folder)
+    target = Path(out) if out else None
+    if target:
+        try:
+            target.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise InputError(f"{target} cannot be made ({error.strerror}); choose another folder.") from None
+        refuse_unwritable(target / "fleet.csv")
+    with progress_on_screen() as progress:
+        rows = run_fleet(dryers, out=target, workers=workers, scheduler=scheduler, progress=progress)
+    mixed = headers(rows)
+    text = json.dumps(
+        {"schema": "dewswing/fleet/1", "dryers": rows, "headers": mixed}, indent=2, ensure_ascii=False, allow_nan=False
+    )
+    write_json(json_path, text + "\n")
+    if target:
+        write_whole(target / "fleet.json", text + "\n")
+        write_whole(target / "fleet.csv", fleet_csv(rows))
+        write_whole(target / "fleet.html", fleet_page(rows, mixed))
+    if json_path != "-":
+        show_fleet(rows, mixed, [str(target / name) for name in ("fleet.html", "fleet.csv")] if target else [])
