@@ -13,10 +13,12 @@ from diagnostics.cycle.record import Cycle
 from diagnostics.energy.record import Purge, Switching
 from diagnostics.health.case import Case
 from diagnostics.health.faults_in_time import find_faults_in_time
+from diagnostics.health.faults_of_air import find_faults_of_air
 from diagnostics.health.faults_of_load import find_faults_of_load
 from diagnostics.health.faults_of_measurement import find_faults_of_measurement
 from diagnostics.health.faults_of_regeneration import find_faults_of_regeneration
 from diagnostics.health.record import Finding, Trend
+from diagnostics.health.towers import find_faults_of_towers
 from diagnostics.log.record import ScreenedLog
 from diagnostics.plant import Plant
 
@@ -75,10 +77,32 @@ def find(
     found = [
         *find_faults_of_measurement(case),
         *find_faults_in_time(case),
+        *find_faults_of_towers(case),
+        *find_faults_of_air(case),
         *find_faults_of_load(case),
         *find_faults_of_regeneration(case),
     ]
-    return tuple(sorted(found, key=_rank))
+    return tuple(sorted(_without_look_alikes(found), key=_rank))
+
+
+_HIDES = {
+    "switching_stopped": {"breakthrough", "desiccant_decay", "excess_regeneration", "carryover", "bypass_leak"},
+    "regeneration_failure": {"breakthrough", "desiccant_decay", "excess_regeneration", "bypass_leak", "carryover"},
+    "carryover": {"breakthrough", "desiccant_decay", "bypass_leak"},
+    "bypass_leak": {"breakthrough", "desiccant_decay", "excess_regeneration"},
+    "breakthrough": {"excess_regeneration"},
+    "overload": {"excess_regeneration"},
+    "sample_stagnant": {"bypass_leak", "tower_imbalance", "desiccant_decay"},
+    "ambient_ingress": {"bypass_leak", "desiccant_decay"},
+}
+"""What follows from a cause, or only looks like another one, is said in the cause's own sentences."""
+
+
+def _without_look_alikes(found: list[Finding]) -> list[Finding]:
+    hidden: set[str] = set()
+    for finding in found:
+        hidden |= _HIDES.get(finding.code, set()) if finding.confidence >= 0.5 else set()
+    return [finding for finding in found if finding.code not in hidden]
 
 
 def _rank(finding: Finding) -> tuple[int, int, float]:
