@@ -45,7 +45,7 @@ def document(diagnosis: Diagnosis) -> dict[str, Any]:
             "uncertainty_c": diagnosis.purity.uncertainty_c,
         },
         "cycle": _cycle(diagnosis.cycle, zone),
-        "purity": _renamed(_fields(diagnosis.purity, leave=("uncertainty_c", "notes")), purity_class="class"),
+        "purity": _renamed(_fields(diagnosis.purity, keep=tuple(_keys("purity"))), purity_class="class"),
         "trend": _fields(diagnosis.trend, leave=("notes",)),
         "breakthrough": _fields(diagnosis.breakthrough, keep=tuple(_keys("breakthrough"))),
         "purge": _fields(diagnosis.purge, keep=tuple(_keys("purge"))),
