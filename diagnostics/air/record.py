@@ -2,15 +2,29 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
+
+from diagnostics.air.budget import Budget
+from diagnostics.estimate import Estimate
 
 Conformity = Literal["pass", "fail", "undecided"]
 
 
 @dataclass(frozen=True, slots=True)
 class Purity:
-    """Field names and units are those of the contract's ``purity``; None where the log cannot tell."""
+    """Field names and units are those of the contract's ``purity``; None where the log cannot tell.
+
+    Attributes
+    ----------
+    p95, p99 : Estimate or None
+        The same percentiles with the interval that the length of the log leaves them [degC]; None where it is too short
+        to tell. The instrument's uncertainty is not in it.
+    class_shares : mapping
+        Share of the used readings in each class, "1" to "6" and "none" above +10 degC [-].
+    budget : Budget or None
+        Standard uncertainties by cause [K].
+    """
 
     standard: str
     purity_class: int | None
@@ -30,3 +44,7 @@ class Purity:
     uncertainty_c: float
     probability_of_conformity: float | None = None
     notes: tuple[str, ...] = ()
+    p95: Estimate | None = None
+    p99: Estimate | None = None
+    class_shares: dict[str, float] = field(default_factory=dict)
+    budget: Budget | None = None
