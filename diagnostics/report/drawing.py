@@ -41,6 +41,14 @@ def png_of(chart: Any, scale: float = 2.0) -> bytes:
     return picture
 
 
+def pdf_of(chart: Any) -> bytes:
+    """Draw an Altair chart as a one-page PDF with its fonts in it."""
+    import vl_convert
+
+    drawing: bytes = vl_convert.vegalite_to_pdf(_spec(chart))
+    return drawing
+
+
 def _spec(chart: Any) -> dict[str, Any]:
     import altair as alt
 

@@ -76,7 +76,7 @@ def fleet_page(rows: Sequence[Mapping[str, Any]], headers: Sequence[Mapping[str,
     template = Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True).from_string(_PAGE)
     shown = [{"dryer": r["dryer"], "urgency": r["urgency"], "cells": _cells(r), "do": r.get("do", "")} for r in rows]
     mixed = [(h["header"], ", ".join(h["dryers"]), say_level(h["mixed_dew_point_c"])) for h in headers]
-    return template.render(rows=shown, headers=mixed)
+    return template.render(rows=shown, headers=mixed, titles=_TITLES)
 
 
 def _cells(row: Mapping[str, Any]) -> list[str]:
@@ -92,6 +92,8 @@ def _cells(row: Mapping[str, Any]) -> list[str]:
     ]
 
 
+_TITLES = ("Dryer", "Urgency", "Dew point, 95th percentile", "Half-cycle", "Trend", "Saves a year", "Seen", "Do")
+
 _PAGE = """<!doctype html>
 <html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">
 <title>Dryers, most urgent first</title>
@@ -106,7 +108,7 @@ th, td { text-align: left; vertical-align: top; padding: .35rem .75rem .35rem 0;
 </style></head><body><main>
 <h1>Dryers, most urgent first</h1>
 <div class="wide"><table><thead><tr>
-{% for title in ("Dryer", "Urgency", "Dew point, 95th percentile", "Half-cycle", "Trend", "Saves a year", "Seen", "Do") %}
+{% for title in titles %}
 <th scope="col">{{ title }}</th>
 {% endfor %}
 </tr></thead><tbody>
@@ -117,7 +119,8 @@ th, td { text-align: left; vertical-align: top; padding: .35rem .75rem .35rem 0;
 </tbody></table></div>
 {% if headers %}
 <h2>Shared headers, air mixed in moisture</h2>
-<table><thead><tr><th scope="col">Header</th><th scope="col">Dryers</th><th scope="col">Mixed dew point</th></tr></thead>
+<table><thead><tr><th scope="col">Header</th><th scope="col">Dryers</th>
+<th scope="col">Mixed dew point</th></tr></thead>
 <tbody>{% for row in headers %}<tr>{% for cell in row %}<td>{{ cell }}</td>{% endfor %}</tr>{% endfor %}</tbody></table>
 {% endif %}
 </main></body></html>

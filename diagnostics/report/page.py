@@ -16,6 +16,17 @@ from diagnostics.report.figures import say_estimate, say_estimated_time, say_lev
 from diagnostics.report.summary import log_line, seen_lines, worth_lines
 from diagnostics.version import VERSION
 
+CAUTIONS = (
+    "Vessels hold stored pressure: isolate, lock out, vent both, and read zero on every gauge before opening anything;"
+    " a closed valve or a blocked silencer can hold pressure.",
+    "Parts of a heated dryer stay at 150 to 300 °C for hours. Never stand before an exhaust silencer or run without"
+    " one; wear ear protection.",
+    "Desiccant dust harms lungs and eyes: mask and goggles. Oily desiccant and a heater can burn. Fresh molecular sieve"
+    " heats up on wetting.",
+    "Breathing and medical air: this report releases nothing; the responsible person decides.",
+    "Local codes and licensed practice come first.",
+)
+
 
 def report_bytes(diagnosis: Diagnosis, kind: str) -> bytes:
     """Make the report.
@@ -74,7 +85,21 @@ def report_content(diagnosis: Diagnosis, *, today: dt.date | None = None) -> dic
             for e in diagnosis.screened.exclusions
         ],
         "zone": zone or "the log's own clock",
+        "method": _method(whole),
+        "cautions": CAUTIONS,
     }
+
+
+def _method(whole: dict[str, Any]) -> str:
+    band = say_number(whole["instrument"]["uncertainty_c"], digits=2)
+    return (
+        "Vapour pressure over ice after IAPWS R14-08, over water after IAPWS SR1-86, with the enhancement factor of"
+        " moist air at line pressure. Averages are taken in moisture, never in dew point. A timer's half-cycles are found"
+        " by folding the log on its own period, tested against its own red noise; under dew point control they are"
+        f" found by the shape of each rise. Margin: {whole['breakthrough']['method']}. Intervals are 95 %. Classes"
+        f" after {whole['purity']['standard']}; conformity is judged with a guard band of ± {band} K from the"
+        " instrument's uncertainty."
+    )
 
 
 def _verdict(diagnosis: Diagnosis) -> str:

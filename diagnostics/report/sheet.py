@@ -1,0 +1,115 @@
+"""The report as PDF: the page's content, set on paper."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from importlib import resources
+from typing import Any
+
+from diagnostics.diagnosis import Diagnosis
+from diagnostics.errors import InputError
+from diagnostics.report import charts
+from diagnostics.report.drawing import pdf_of
+from diagnostics.report.figures import say_number
+
+
+def report_pdf(diagnosis: Diagnosis, *, today: dt.date | None = None) -> bytes:
+    """Set the report as PDF.
+
+    Parameters
+    ----------
+    diagnosis : Diagnosis
+    today : date, optional
+        Date that the report bears; today's if not given.
+
+    Returns
+    -------
+    bytes
+
+    Raises
+    ------
+    InputError
+        If the typesetter of the extra ``pdf`` is not installed.
+    """
+    try:
+        import typst
+    except ImportError:
+        raise InputError(
+            "a PDF report needs the extra pdf: pip install 'dewswing[pdf]'; the .html report needs nothing."
+        ) from None
+    from diagnostics.report.page import report_content
+
+    day = today or dt.date.today()
+    content = _worded(report_content(diagnosis, today=day))
+    drawings = _drawings(diagnosis)
+    content["charts"] = list(drawings)
+    source = resources.files("diagnostics.report").joinpath("report.typ").read_bytes()
+    files = {"main.typ": source, "content.json": json.dumps(content).encode("utf-8")}
+    files |= {f"{name}.pdf": drawing for name, drawing in drawings.items()}
+    made: bytes = typst.compile(files, sys_inputs={}, timestamp=_seconds(day))
+    return made
+
+
+def _seconds(day: dt.date) -> int:
+    return int(dt.datetime(day.year, day.month, day.day, tzinfo=dt.UTC).timestamp())
+
+
+def _worded(content: dict[str, Any]) -> dict[str, Any]:
+    """The content as plain values that JSON can carry."""
+    whole = content["document"]
+    return {
+        **{key: content[key] for key in ("title", "date", "version", "log_line", "verdict", "zone")},
+        "seen": [[line.topic, line.text] for line in content["seen"]],
+        "worth": [[line.topic, line.text] for line in content["worth"]],
+        "headline": content["headline"],
+        "findings": [
+            {
+                "severity": item["finding"].severity,
+                "tower": item["finding"].tower,
+                "when": item["when"],
+                "statement": item["finding"].statement,
+                "action": item["finding"].action,
+                "evidence": list(item["finding"].evidence),
+                "other_causes": list(item["finding"].other_causes),
+                "caution": item["finding"].caution,
+                "confidence": item["confidence"],
+            }
+            for item in content["findings"]
+        ],
+        "towers": content["towers"],
+        "switching": content["switching"],
+        "excluded": content["excluded"][:40],
+        "method": content["method"],
+        "cautions": content["cautions"],
+        "assumptions": [[a["key"], _word(a["value"]), a["why"]] for a in whole["assumptions"]],
+        "notes": whole["notes"],
+        "trace": [
+            [
+                step["key"],
+                f"{say_number(step['value'], digits=4)} {step['unit']}",
+                step["formula"],
+                "; ".join(f"{name} = {_word(value)} ({origin})" for name, value, origin in step["inputs"]),
+                step["source"],
+            ]
+            for step in whole["trace"]
+        ],
+        "source": whole["log"]["source"],
+        "sha256": whole["log"]["sha256"] or "not known",
+    }
+
+
+def _word(value: Any) -> str:
+    return say_number(value, digits=4) if isinstance(value, int | float) else str(value)
+
+
+def _drawings(diagnosis: Diagnosis) -> dict[str, bytes]:
+    drawn = {"curve": pdf_of(charts.curve_chart(diagnosis))}
+    if len(diagnosis.cycle.complete):
+        drawn["folded"] = pdf_of(charts.folded_chart(diagnosis))
+        drawn["peaks"] = pdf_of(charts.peaks_chart(diagnosis))
+    if diagnosis.purge.energy_kwh_per_year is not None and len(charts.energy_table(diagnosis)):
+        drawn["energy"] = pdf_of(charts.energy_chart(diagnosis))
+    if diagnosis.payback.cash_flow:
+        drawn["cash"] = pdf_of(charts.cash_chart(diagnosis))
+    return drawn
