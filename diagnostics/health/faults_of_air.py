@@ -148,7 +148,8 @@ def _carryover(case: Case, slug: Slug) -> Finding:
             f"At {case.say(start_s)} the air got wetter by {kelvin(slug.jump_k)} at once, from {level(slug.before_c)}"
             f" to {level(slug.wettest_c)}, and dried only slowly after it: half of the rise was gone after"
             f" {say_duration(slug.half_recovery_s)}, whichever tower was drying. Liquid water was most likely carried"
-            " into the dryer, from a failed drain or a flooded separator; it breaks desiccant and comes again until the"
+            " into the dryer, from a failed drain or a flooded separator; it breaks desiccant and comes again until"
+            " the"
             " drain works."
         ),
         evidence=[
@@ -157,7 +158,8 @@ def _carryover(case: Case, slug: Slug) -> Finding:
         ],
         other_causes=others,
         action=(
-            "Test the drains of separator, pre-filter and receiver by hand, look for water in the pre-filter's bowl and"
+            "Test the drains of separator, pre-filter and receiver by hand, look for water in the pre-filter's bowl"
+            " and"
             " listen at the dryer's inlet; then look for dust after the dryer."
         ),
         caution=f"{PEOPLE} {BED}" if case.for_people else BED,

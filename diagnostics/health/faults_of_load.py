@@ -19,6 +19,7 @@ from diagnostics.log.record import Floats
 
 FLOW_ALLOWED = 1.1
 REACHED_SHARE = 0.05
+_DAY_S = 86400.0
 _THERMOMETER_K = 0.5
 _GAUGE_BAR = 0.2
 """What usual instruments on a plant may be off by; common practice, no published source."""
@@ -40,12 +41,14 @@ def _breakthrough(case: Case) -> Finding | None:
     peaks = rows["peak_dew_point_c"].to_numpy(float)
     over = peaks > case.limit_c
     first = float(rows["start_s"].to_numpy(float)[over][0]) if over.any() else case.start_s
-    lately = bool(over[-max(4, len(over) // 10) :].any())
+    lately = _passes_lately(case)
     worst = float(peaks.max())
     top = float(np.quantile(peaks, 1 - REACHED_SHARE))
     statement = (
-        f"The dew point passed the limit of {level(case.limit_c)} in {percent(float(over.mean()))} of the half-cycles,"
-        f" first at {case.say(first)}, with {level(worst)} at worst. The towers are exhausted before they are switched"
+        f"The dew point passed the limit of {level(case.limit_c)} in {percent(float(over.mean()))} of the"
+        " half-cycles,"
+        f" first at {case.say(first)}, with {level(worst)} at worst. The towers are exhausted before they are"
+        " switched"
         " over, so wet air reaches the process until this is mended."
     )
     return case.finding(
@@ -80,7 +83,8 @@ def _limit_passed_unresolved(case: Case) -> Finding | None:
         _probability_above(top - case.limit_c, case.purity.uncertainty_c),
         statement=(
             f"The dew point was above the limit of {level(case.limit_c)} for {percent(share)} of the time, first at"
-            f" {case.say(first)}. Half-cycles cannot be told apart in this log, so it stays open whether the towers are"
+            f" {case.say(first)}. Half-cycles cannot be told apart in this log, so it stays open whether the towers"
+            " are"
             " exhausted in each of them; wet air reaches the process until this is mended."
         ),
         evidence=[f"95 of 100 readings lie below {level(top)}, the limit is {level(case.limit_c)}."],
@@ -141,7 +145,8 @@ _OTHER_CAUSES_OF_OVERLOAD = (
     "ageing desiccant, if the air stays wet after the load falls: the dew point at low load decides",
 )
 _ACTION_ON_OVERLOAD = (
-    "Check aftercooler and line pressure, look for what drives the flow at those hours, and compare with the nameplate;"
+    "Check aftercooler and line pressure, look for what drives the flow at those hours, and compare with the"
+    " nameplate;"
     " see whether the air dries again within some cycles when the load falls."
 )
 
@@ -152,8 +157,12 @@ def _load_ratio(case: Case, otherwise: float) -> float:
 
 
 def _passes_lately(case: Case) -> bool:
-    peaks = case.rows["peak_dew_point_c"].to_numpy(float)
-    return bool((peaks[-max(4, len(peaks) // 10) :] > case.limit_c).any())
+    """Whether the limit was passed within the last day or the last four half-cycles: now, as far as a log can"
+    " tell."""
+    rows = case.rows
+    peaks, starts = rows["peak_dew_point_c"].to_numpy(float), rows["start_s"].to_numpy(float)
+    last = (starts >= case.end_s - _DAY_S) | (np.arange(len(rows)) >= len(rows) - 4)
+    return bool((peaks[last] > case.limit_c).any())
 
 
 def _flow(case: Case) -> _Beyond | None:
@@ -220,12 +229,14 @@ def _overload_at_times(case: Case) -> Finding | None:
         0.9 if busy > FLOW_ALLOWED else 0.75,
         statement=(
             f"In {percent(share)} of the half-cycles the load lay above the rating, first at {case.say(first)}; at"
-            f" {percent(busy)} of the rated load the peaks climbed until they passed the limit at {case.say(passing)}. The"
-            " dryer most likely gets more than it is built for at those hours, and wet air will come back with them."
+            f" {percent(busy)} of the rated load the peaks climbed until they passed the limit at"
+            f" {case.say(passing)}."
+            " The dryer most likely gets more than it is built for at those hours, and the wet air comes back with"
+            " them."
         ),
         evidence=[
-            f"{int(over.sum())} half-cycles passed the limit; the load on the way there was {percent(busy)} of the rated"
-            f" one, in the lighter half-cycles {percent(light)}.",
+            f"{int(over.sum())} half-cycles passed the limit; the load on the way there was {percent(busy)} of the"
+            f" rated one, in the lighter half-cycles {percent(light)}.",
             "Load is reckoned from flow, pressure and inlet temperature against the nameplate.",
         ],
         other_causes=_OTHER_CAUSES_OF_OVERLOAD,

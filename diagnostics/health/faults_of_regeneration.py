@@ -107,7 +107,8 @@ def _control_inactive(case: Case) -> Finding | None:
         statement=(
             f"The plant file says that this dryer switches on dew point, but {since} it switched over every"
             f" {say_duration(length_s)} like a plain timer, with the air {gap_k:.1f} K drier than the limit of"
-            f" {level(case.limit_c)} at its wettest. The control is most likely switched off or has fallen back to the"
+            f" {level(case.limit_c)} at its wettest. The control is most likely switched off or has fallen back to"
+            " the"
             f" timer.{_worth(case)}"
         ),
         evidence=[
@@ -116,7 +117,8 @@ def _control_inactive(case: Case) -> Finding | None:
         ],
         other_causes=["the control's probe reads too wet", "a set point far drier than the limit"],
         action=(
-            "Look whether the control is switched to timer or in alarm, read the dew point that its own probe shows and"
+            "Look whether the control is switched to timer or in alarm, read the dew point that its own probe shows"
+            " and"
             " the set point, and check the signal's wiring."
         ),
         caution=PEOPLE if case.for_people else STORED_PRESSURE,

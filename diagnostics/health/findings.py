@@ -16,6 +16,7 @@ from diagnostics.health.faults_in_time import find_faults_in_time
 from diagnostics.health.faults_of_air import find_faults_of_air
 from diagnostics.health.faults_of_load import find_faults_of_load
 from diagnostics.health.faults_of_measurement import find_faults_of_measurement
+from diagnostics.health.faults_of_purge import find_faults_of_purge
 from diagnostics.health.faults_of_regeneration import find_faults_of_regeneration
 from diagnostics.health.record import Finding, Trend
 from diagnostics.health.towers import find_faults_of_towers
@@ -27,12 +28,12 @@ _COST_OF_WAITING = (
     "switching_stopped",
     "carryover",
     "regeneration_failure",
-    "breakthrough",
-    "overload",
     "bypass_leak",
+    "overload",
     "purge_short",
     "desiccant_decay",
     "tower_imbalance",
+    "breakthrough",
     "control_inactive",
     "purge_excess",
     "excess_regeneration",
@@ -48,7 +49,8 @@ _COST_OF_WAITING = (
     "log_too_short",
     "unsettled",
 )
-"""From wet air within hours over wet air within months and money down to how well the log was taken."""
+"""From wet air within hours over wet air within months and money down to how well the log was taken; a cause stands
+before the passing of the limit that follows from it."""
 
 
 def find(
@@ -81,6 +83,7 @@ def find(
         *find_faults_of_air(case),
         *find_faults_of_load(case),
         *find_faults_of_regeneration(case),
+        *find_faults_of_purge(case),
     ]
     return tuple(sorted(_without_look_alikes(found), key=_rank))
 

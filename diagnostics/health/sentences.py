@@ -17,7 +17,8 @@ SILENCER = (
     + STORED_PRESSURE
 )
 BED = (
-    "Desiccant dust harms lungs and eyes (mask, goggles); an oily bed near a heater can burn and fresh molecular sieve"
+    "Desiccant dust harms lungs and eyes (mask, goggles); an oily bed near a heater can burn and fresh molecular"
+    " sieve"
     " heats up when it gets wet. " + STORED_PRESSURE
 )
 SAMPLE_POINT = (
@@ -25,11 +26,13 @@ SAMPLE_POINT = (
     " valve before the probe comes off."
 )
 PEOPLE = (
-    "This air is used by people: report it to the responsible person at once, check with a second instrument and follow"
+    "This air is used by people: report it to the responsible person at once, check with a second instrument and"
+    " follow"
     " the site's rules; nothing here releases the air."
 )
 LONGER_HALF_CYCLES = (
-    "A relaxed set point is for the process owner, who knows the lowest pipe temperature; prove the new dew point over"
+    "A relaxed set point is for the process owner, who knows the lowest pipe temperature; prove the new dew point"
+    " over"
     " a day or more and keep the old setting marked."
 )
 

@@ -15,6 +15,7 @@ import pandas as pd
 
 from diagnostics.health.case import Case
 from diagnostics.health.contrast import Contrast, contrast_towers
+from diagnostics.health.faults_of_purge import purge_by_tower
 from diagnostics.health.record import Finding, Severity
 from diagnostics.health.sentences import BED, HOT_PARTS, PEOPLE, SILENCER, kelvin, level
 from diagnostics.health.steps import Step, find_step
@@ -181,7 +182,8 @@ def _regeneration_failure(case: Case, found: StepOfTower) -> Finding:
             f" {level(found.before_c)} to {level(found.after_c)}, while the other tower stayed at"
             f" {level(found.other_after_c)}. Its regeneration most likely fails: {parts}."
             + (
-                f" The limit of {level(case.limit_c)} is passed in its half-cycles, so every other half-cycle sends wet"
+                f" The limit of {level(case.limit_c)} is passed in its half-cycles, so every other half-cycle sends"
+                " wet"
                 " air to the process."
                 if passed
                 else " Waiting lets its bed fill up until the limit is passed in every other half-cycle."
@@ -199,7 +201,8 @@ def _regeneration_failure(case: Case, found: StepOfTower) -> Finding:
             "a tower that no longer vents or no longer builds up pressure",
         ],
         action=(
-            "Watch one regeneration of this tower: heater current and exhaust temperature, purge flow, pressure of the"
+            "Watch one regeneration of this tower: heater current and exhaust temperature, purge flow, pressure of"
+            " the"
             " vessel while it is purged."
             if heated
             else "Watch one regeneration of this tower: pressure of the vessel while it is purged (near nought), purge"
@@ -278,6 +281,7 @@ def _say_imbalance(case: Case, judged: list[tuple[str, Contrast]], long_half_cyc
             f" {kelvin(2 * contrast.error)} at the {name}; chance of this without a difference:"
             f" {_chance(contrast.p_value)}.",
             f"First half of the log {kelvin(abs(contrast.first_part))}, second half {kelvin(abs(contrast.last_part))}.",
+            *(f"Tower {t} got {v:.2f} m³/min of purge while it regenerated." for t, v in purge_by_tower(case).items()),
         ],
         other_causes=others,
         action=(
