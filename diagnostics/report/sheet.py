@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import tempfile
 from importlib import resources
+from pathlib import Path
 from typing import Any
 
 from diagnostics.diagnosis import Diagnosis
@@ -44,11 +46,15 @@ def report_pdf(diagnosis: Diagnosis, *, today: dt.date | None = None) -> bytes:
     content = _worded(report_content(diagnosis, today=day))
     drawings = _drawings(diagnosis)
     content["charts"] = list(drawings)
-    source = resources.files("diagnostics.report").joinpath("report.typ").read_bytes()
-    files = {"main.typ": source, "content.json": json.dumps(content).encode("utf-8")}
+    files = {"report.typ": resources.files("diagnostics.report").joinpath("report.typ").read_bytes()}
+    files["content.json"] = json.dumps(content).encode("utf-8")
     files |= {f"{name}.pdf": drawing for name, drawing in drawings.items()}
-    made: bytes = typst.compile(files, sys_inputs={}, timestamp=_seconds(day))
-    return made
+    # The typesetter takes pictures from files only; the folder is gone again when the report is made.
+    with tempfile.TemporaryDirectory(prefix="dewswing-") as folder:
+        for name, made in files.items():
+            (Path(folder) / name).write_bytes(made)
+        sheet: bytes = typst.compile(str(Path(folder) / "report.typ"), root=folder, timestamp=_seconds(day))
+    return sheet
 
 
 def _seconds(day: dt.date) -> int:
