@@ -253,8 +253,8 @@ def _notes_on_length(
     if not other:
         return ()
     return (
-        f"Another log of this length could have its 95th percentile between {p95.low:.1f} and {p95.high:.1f} °C, enough to"
-        " change the verdict; a longer log would settle it.",
+        f"Another log of this length could have its 95th percentile between {p95.low:.1f} and {p95.high:.1f} °C, enough"
+        " to change the verdict; a longer log would settle it.",
     )
 
 
