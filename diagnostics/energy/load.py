@@ -7,19 +7,24 @@ load for heated ones, each against its rating.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from diagnostics.air.humidity import mixing_ratio_g_kg, moisture_fraction
 from diagnostics.bed.reserve import load_ratio
-from diagnostics.log.conditions import DRY_AIR_KG_M3
+from diagnostics.energy.compressor import flow_from_power
+from diagnostics.energy.uncertain import Uncertain, relative
+from diagnostics.log.conditions import DRY_AIR_KG_M3, conditions_of
 from diagnostics.log.record import Conditions, Floats, Log, ScreenedLog
 from diagnostics.plant import Plant
 
 _BINS = 160
-_WORKING_BAR = 1.5
+WORKING_BAR = 1.5
 """Below this line pressure [bar abs] the dryer is taken as shut down: it does not cycle."""
+_METER_SHARE, _TYPICAL_SHARE, _FROM_POWER_SHARE = 0.05, 0.15, 0.25
+_LOGGED_INLET_SHARE, _TYPICAL_INLET_SHARE = 0.055, 0.16
+"""Moisture by 1 K and by 3 K of inlet temperature at 30 degC (saturation curve)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,15 +57,73 @@ class LoadPattern:
         return float(self.ratio[order][min(int(reached), order.size - 1)])
 
 
+def with_known_flow(screened: ScreenedLog, plant: Plant) -> tuple[ScreenedLog, tuple[str, ...]]:
+    """The log with its flow taken from the compressor's power where no flow is known.
+
+    Parameters
+    ----------
+    screened : ScreenedLog
+    plant : Plant
+
+    Returns
+    -------
+    ScreenedLog
+        Unchanged where a flow is known or nothing tells it.
+    tuple of str
+        What was done, as sentences.
+    """
+    if screened.conditions.flow_m3_min is not None:
+        return screened, ()
+    flow = flow_from_power(screened, plant)
+    if flow is None:
+        return screened, (
+            "No flow is logged or given (operation.flow_m3_min), nor a compressor's power to tell it from; what needs"
+            " the load is left out.",
+        )
+    channels = {**screened.log.channels, "flow": flow}
+    conditions, _ = conditions_of(replace(screened.log, channels=channels), plant)
+    note = (
+        f"The flow ({np.nanmean(flow):.1f} m³/min on average, ± 25 %) was told from the compressor's power by its"
+        " part-load line; a flow meter narrows it."
+    )
+    return replace(screened, conditions=replace(conditions, logged=screened.conditions.logged | {"power"})), (note,)
+
+
+def flow_share_95(conditions: Conditions) -> float:
+    """How well the flow is known, as a 95 % share of itself: metered, typical or told from power."""
+    if "flow" in conditions.logged:
+        return _METER_SHARE
+    return _FROM_POWER_SHARE if "power" in conditions.logged else _TYPICAL_SHARE
+
+
+def load_scale(conditions: Conditions, plant: Plant) -> Uncertain:
+    """Factor around 1 by which the load ratio may be off throughout: flow meter, inlet moisture."""
+    scale = relative("flow", 1.0, flow_share_95(conditions))
+    if plant.heated:
+        logged = "inlet_temperature" in conditions.logged
+        share = _LOGGED_INLET_SHARE if logged else _TYPICAL_INLET_SHARE
+        scale = scale * relative("inlet moisture", 1.0, share)
+    return scale
+
+
+def mean_flow_m3_min(screened: ScreenedLog) -> Uncertain | None:
+    """Air entering the dryer, averaged over the log [m3/min]; None if unknown or nought."""
+    flow = screened.conditions.flow_m3_min
+    if flow is None or flow.size == 0:
+        return None
+    mean = float(np.average(flow, weights=time_weights(screened.log)))
+    return relative("flow", mean, flow_share_95(screened.conditions)) if mean > 0.0 else None
+
+
 def time_weights(log: Log) -> Floats:
     """Time each reading stands for [s], gaps not counted, shape (n,)."""
     if log.samples < 2:
-        return np.full(log.samples, log.interval_s)
+        return np.full(log.samples, max(log.interval_s, 1.0))
     step = np.diff(log.time_s, append=log.time_s[-1] + log.interval_s)
     return np.minimum(step, 3.0 * log.interval_s)
 
 
-def log_pattern(screened: ScreenedLog, plant: Plant, smooth_s: float) -> LoadPattern | None:
+def log_pattern(screened: ScreenedLog, plant: Plant, smooth_s: float = 0.0) -> LoadPattern | None:
     """Load pattern of the log.
 
     Parameters
@@ -80,8 +143,7 @@ def log_pattern(screened: ScreenedLog, plant: Plant, smooth_s: float) -> LoadPat
     if ratio is None or ratio.size == 0:
         return None
     flow = _flow_ratio(conditions, plant)
-    weight = time_weights(screened.log)
-    weight = np.where(conditions.pressure_bar > _WORKING_BAR, weight, 0.0)
+    weight = np.where(conditions.pressure_bar > WORKING_BAR, time_weights(screened.log), 0.0)
     if weight.sum() <= 0.0:
         return None
     width = max(1, round(smooth_s / max(screened.log.interval_s, 1e-3)))
@@ -89,31 +151,30 @@ def log_pattern(screened: ScreenedLog, plant: Plant, smooth_s: float) -> LoadPat
 
 
 def profile_pattern(plant: Plant, screened: ScreenedLog | None = None) -> LoadPattern | None:
-    """Load pattern of the plant file's profile; None without one or without a rating."""
-    blocks, dryer = plant.profile, plant.dryer
-    if not blocks or dryer.rated_flow_m3_min is None:
+    """Load pattern of the plant file's profile; None without one, without a rating or an inlet where it is needed."""
+    blocks = plant.profile
+    if not blocks or plant.dryer.rated_flow_m3_min is None:
         return None
-    conditions = screened.conditions if screened is not None else None
-    typical_inlet = plant.operation.inlet_temperature_c
-    if typical_inlet is None and conditions is not None and conditions.inlet_temperature_c is not None:
-        typical_inlet = float(np.mean(conditions.inlet_temperature_c))
-    inlet = [typical_inlet if b.inlet_temperature_c is None else b.inlet_temperature_c for b in blocks]
-    gauge = np.array([plant.operation.pressure_bar_g if b.pressure_bar_g is None else b.pressure_bar_g for b in blocks])
-    pressure = gauge.astype(float) + plant.site.barometric_pressure_bar
-    flow = np.array([b.flow_m3_min for b in blocks], dtype=float)
+    typical = plant.operation.inlet_temperature_c
+    if typical is None and screened is not None and screened.conditions.inlet_temperature_c is not None:
+        typical = float(np.mean(screened.conditions.inlet_temperature_c))
+    inlet = [typical if b.inlet_temperature_c is None else b.inlet_temperature_c for b in blocks]
+    gauge = [plant.operation.pressure_bar_g if b.pressure_bar_g is None else b.pressure_bar_g for b in blocks]
+    pressure = np.array(gauge, dtype=np.float64) + plant.site.barometric_pressure_bar
+    flow = np.array([b.flow_m3_min for b in blocks], dtype=np.float64)
     load = None
     if all(t is not None for t in inlet):
-        dew_point = np.array(inlet, dtype=float)
+        dew_point = np.array(inlet, dtype=np.float64)
         if plant.operation.inlet_dew_point_c is not None:
             dew_point = np.minimum(dew_point, plant.operation.inlet_dew_point_c)
         moisture = moisture_fraction(np.clip(dew_point, -60.0, 80.0), pressure)
         load = flow * DRY_AIR_KG_M3 * mixing_ratio_g_kg(moisture)
-    block_conditions = Conditions(pressure, None, flow, load)
-    ratio = load_ratio(block_conditions, plant)
+    conditions = Conditions(pressure, None, flow, load)
+    ratio = load_ratio(conditions, plant)
     if ratio is None:
         return None
     hours: Floats = np.array([b.hours for b in blocks], dtype=np.float64)
-    return LoadPattern(ratio, hours / hours.sum(), _flow_ratio(block_conditions, plant))
+    return LoadPattern(ratio, hours / hours.sum(), _flow_ratio(conditions, plant))
 
 
 def binned(ratio: Floats, weight: Floats, flow_ratio: Floats) -> LoadPattern:
@@ -123,12 +184,16 @@ def binned(ratio: Floats, weight: Floats, flow_ratio: Floats) -> LoadPattern:
     if ratio.size <= _BINS:
         return LoadPattern(ratio, weight, flow_ratio)
     before = np.concatenate(([0.0], np.cumsum(weight)[:-1]))
-    group = np.minimum((before * _BINS).astype(int), _BINS - 1)
-    share: Floats = np.bincount(group, weight, _BINS)
+    group = np.minimum((before * _BINS).astype(np.intp), _BINS - 1)
+    share = _summed(group, weight)
     filled = share > 0
-    mean: Floats = np.bincount(group, weight * ratio, _BINS)[filled] / share[filled]
-    flow: Floats = np.bincount(group, weight * flow_ratio, _BINS)[filled] / share[filled]
+    means = (_summed(group, weight * part)[filled] / share[filled] for part in (ratio, flow_ratio))
+    mean, flow = means
     return LoadPattern(mean, share[filled], flow)
+
+
+def _summed(group: np.ndarray, values: Floats) -> Floats:
+    return np.bincount(group, values, _BINS).astype(np.float64)
 
 
 def _flow_ratio(conditions: Conditions, plant: Plant) -> Floats:
@@ -140,11 +205,10 @@ def _flow_ratio(conditions: Conditions, plant: Plant) -> Floats:
 
 
 def _smoothed(values: Floats, width: int) -> Floats:
-    """Mean over the next ``width`` readings (fewer at the end): the load that follows a switchover."""
+    """Mean over the next ``width`` readings (the last ones at the end): the load that follows a switchover."""
     if width <= 1:
         return values
     width = min(width, values.size)
     total = np.concatenate(([0.0], np.cumsum(values)))
-    last = np.minimum(np.arange(values.size) + width, values.size)
     first = np.minimum(np.arange(values.size), values.size - width)
-    return (total[last] - total[first]) / (last - first)
+    return (total[first + width] - total[first]) / width

@@ -101,6 +101,10 @@ class Switching:
         "profile" or "log": whose load stands for the year.
     power_saved_at_peak_kw : Estimate or None
         Power saved at the 95th percentile of load, which is what a demand charge sees.
+    drivers : tuple of (str, float, float)
+        Input, and the kWh saved a year at its low and its high end; the most telling first.
+    price_per_kwh : float or None
+        Mean price at the hours in which it is saved.
     """
 
     figures: SwitchingFigures
@@ -113,6 +117,8 @@ class Switching:
     time_at_longest_share: float | None = None
     year_from: str = "log"
     power_saved_at_peak_kw: Estimate | None = None
+    drivers: tuple[tuple[str, float, float], ...] = ()
+    price_per_kwh: float | None = None
     assumptions: tuple[Assumption, ...] = ()
 
 

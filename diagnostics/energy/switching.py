@@ -1,39 +1,56 @@
 """What switching on dew point instead of by timer would save, over the log and over the year.
 
 Question: how long could the half-cycles last, how many regenerations go, what is that worth? Input: cycle,
-breakthrough, purge, plant. Output: a `Switching`. Method: the repeatable half-cycle at each load is reserve x
-nameplate half-cycle / load ratio, plus detection, held between the shortest and the longest; regenerations are counted
-over the time at each load; every input's interval is carried through.
+breakthrough, purge, plant. Output: a `Switching`. Method: the bed holds reserve x nameplate half-cycle at rated load;
+`extension` turns that into half-cycles over the log's load, `year` and `saving` into a year's energy. Every input's
+interval is carried through.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from diagnostics.bed.record import Breakthrough
+from diagnostics.bed.reserve import PRIOR_RESERVE, load_ratio
 from diagnostics.cycle.record import Cycle
-from diagnostics.energy.load import LoadPattern, log_pattern, profile_pattern
-from diagnostics.energy.purge import mean_half_cycle_s
-from diagnostics.energy.record import Purge, Step, Switching, SwitchingFigures
-from diagnostics.energy.tariff import price_per_kwh
-from diagnostics.energy.uncertain import Floats, Uncertain, known, relative, uncertain
+from diagnostics.energy.extension import (
+    Bounds,
+    bounds_of,
+    half_cycles_s,
+    mean_half_cycle,
+    saved_share,
+    time_at_longest,
+    time_at_shortest,
+)
+from diagnostics.energy.heat import rated_heat_retention_s
+from diagnostics.energy.limit import SAFETY_K, reserve_factor
+from diagnostics.energy.load import LoadPattern, load_scale, log_pattern, with_known_flow
+from diagnostics.energy.purge import mean_pressure_bar
+from diagnostics.energy.record import Purge, Switching, SwitchingFigures
+from diagnostics.energy.saving import YearSaving, save_over_year
+from diagnostics.energy.switching_trace import drivers_of, trace_of
+from diagnostics.energy.tariff import over_week, price_per_kwh
+from diagnostics.energy.uncertain import Uncertain, known, relative, uncertain
+from diagnostics.energy.year import Year, load_over_year
 from diagnostics.estimate import Estimate
 from diagnostics.log.record import ScreenedLog
 from diagnostics.plant import Plant
 
-DETECTION_S = {True: 60.0, False: 20.0}
-"""From the limit reached to the switchover, heated and heatless [s]."""
-NOTHING = SwitchingFigures(None, None, None, None, None, None)
+NO_FIGURES = SwitchingFigures(None, None, None, None, None, None)
+_WORTH_NAMING = 0.01
+"""Below this share of the regenerations nothing is offered as a saving."""
 
 
 @dataclass(frozen=True, eq=False)
-class _Bounds:
-    today_s: float
-    shortest_s: float
-    longest_s: float
-    detection_s: float
+class Case:
+    """What the reckoning rests on: the half-cycle held at rated load [s], loads and bounds."""
+
+    held_s: Uncertain
+    bounds: Bounds
+    of_log: LoadPattern
+    year: Year
 
 
 def switch_on_dew_point(
@@ -52,95 +69,194 @@ def switch_on_dew_point(
     Returns
     -------
     Switching
+        Nothing is offered for medical and breathing air, nor where load or rating are unknown; a dryer that already
+        switches on dew point shows what it saves against the timer.
     """
-    if plant.site.air_use in ("medical", "breathing"):
-        note = (
-            f"{plant.site.air_use.capitalize()} air: no longer half-cycle and no saving is offered; the responsible"
-            " person decides."
-        )
-        return Switching(NOTHING, NOTHING, "air_use", notes=(note,))
-    bounds = _bounds(cycle, plant)
+    use = plant.site.air_use
+    if use in ("medical", "breathing"):
+        note = f"{use.capitalize()} air: no longer half-cycle and no saving is offered; the responsible person decides."
+        return Switching(NO_FIGURES, NO_FIGURES, "air_use", notes=(note,))
     if cycle.control == "dew_point":
-        return _already(cycle, plant, bounds)
-    pattern = log_pattern(screened, plant, bounds.today_s)
-    reserve = breakthrough.reserve
-    if pattern is None or reserve is None:
-        note = "Flow, inlet temperature or rating is unknown, so the load and with it the saving cannot be told."
-        return Switching(NOTHING, NOTHING, "none_possible", notes=(note,))
+        return _already(cycle, purge, plant)
+    screened, flow_notes = with_known_flow(screened, plant)
+    case = case_of(screened, cycle, breakthrough, plant)
+    if case is None:
+        lacking = "dryer.rated_flow_m3_min, a flow and, for a heated dryer, an inlet temperature"
+        note = f"The saving of switching on dew point cannot be told; it needs {lacking}."
+        return Switching(NO_FIGURES, NO_FIGURES, "none_possible", notes=(note, *flow_notes))
+    return _reckon(case, screened, cycle, breakthrough, purge, plant)
+
+
+def case_of(screened: ScreenedLog, cycle: Cycle, breakthrough: Breakthrough, plant: Plant) -> Case | None:
+    """Loads, bounds and what the bed holds; None where the load cannot be told."""
+    bounds = bounds_of(cycle, plant)
+    reserve = breakthrough.reserve or PRIOR_RESERVE
+    rough = log_pattern(screened, plant)
+    if rough is None:
+        return None
+    typical_s = reserve.value * plant.half_cycle_s / max(rough.mean, 0.05)
+    window_s = float(np.clip(typical_s, bounds.shortest_s, bounds.longest_s))
+    of_log = log_pattern(screened, plant, window_s)
+    assert of_log is not None
     held = uncertain("reserve", reserve) * plant.half_cycle_s
-    saved = saved_share(held, pattern, bounds)
-    year = profile_pattern(plant, screened) or pattern
-    figures = _figures(saved, saved_share(held, year, bounds), bounds, purge, plant)
-    limited = "dew_point" if saved.value > 0.005 else "none_possible"
-    if limited == "dew_point" and time_at_longest(held.value, pattern, bounds) > 0.5:
-        limited = "longest_half_cycle"
-    return Switching(figures, figures, limited, trace=_trace(figures, bounds, held.value, pattern))  # type: ignore[arg-type]
+    if breakthrough.reserve_from != "log":
+        # A reserve from the log was found at these same loads: a meter that reads wrong cancels out there, not here.
+        held = held / load_scale(screened.conditions, plant)
+    return Case(held, bounds, of_log, load_over_year(screened, plant, of_log))
 
 
-def _bounds(cycle: Cycle, plant: Plant) -> _Bounds:
-    today = mean_half_cycle_s(cycle, plant)
-    dryer = plant.dryer
-    assert dryer.shortest_half_cycle_s is not None
-    assert dryer.longest_half_cycle_s is not None
-    shortest = dryer.shortest_half_cycle_s
-    if not plant.is_given("dryer.shortest_half_cycle_s") and cycle.control != "dew_point":
-        shortest = today
-    return _Bounds(today, shortest, max(shortest, dryer.longest_half_cycle_s), DETECTION_S[plant.heated])
-
-
-def saved_share(held_s: Uncertain, pattern: LoadPattern, bounds: _Bounds) -> Uncertain:
-    """Share of the timer's regenerations that are avoided; never below nought [-]."""
-
-    def share(held: Floats) -> Floats:
-        length = held[:, None] / np.maximum(pattern.ratio, 1e-6) + bounds.detection_s
-        often = (1.0 / np.clip(length, bounds.shortest_s, bounds.longest_s)) @ pattern.weight
-        return np.maximum(0.0, 1.0 - bounds.today_s * often)
-
-    return held_s.map(share)
-
-
-def time_at_longest(held_s: float, pattern: LoadPattern, bounds: _Bounds) -> float:
-    """Share of the time in which the longest half-cycle binds [-]."""
-    length = held_s / np.maximum(pattern.ratio, 1e-6) + bounds.detection_s
-    return float(pattern.weight[length >= bounds.longest_s].sum())
-
-
-def _figures(saved: Uncertain, over_year: Uncertain, bounds: _Bounds, purge: Purge, plant: Plant) -> SwitchingFigures:
-    half_cycle = (known(1.0) - saved).map(lambda kept: bounds.today_s / np.maximum(kept, 1e-9))
-    air = energy = cost = co2 = None
-    if purge.average_m3_min is not None:
-        air = (uncertain("purge", purge.average_m3_min) * over_year).estimate()
-    if purge.energy_kwh_per_year is not None:
-        energy = (uncertain("regeneration energy", purge.energy_kwh_per_year.total) * over_year).estimate()
-        price = price_per_kwh(plant)
-        cost = None if price is None else energy.scaled(price)
-        factor = plant.economics.co2_kg_per_kwh
-        co2 = None if factor is None else energy.scaled(factor)
-    return SwitchingFigures(half_cycle.estimate(), saved.estimate(), air, energy, cost, co2)
-
-
-def _already(cycle: Cycle, plant: Plant, bounds: _Bounds) -> Switching:
-    share = relative("timer", max(bounds.today_s, 1e-9), 0.02).map(
-        lambda today: np.maximum(0.0, 1.0 - plant.half_cycle_s / today)
+def _reckon(
+    case: Case, screened: ScreenedLog, cycle: Cycle, breakthrough: Breakthrough, purge: Purge, plant: Plant
+) -> Switching:
+    bounds, held = case.bounds, case.held_s
+    price = _price(case, screened, plant)
+    saved = saved_share(held, case.of_log, bounds)
+    over_year = saved_share(held / case.year.scale, case.year.pattern, bounds)
+    saving = save_over_year(over_year, purge, plant, screened, bounds.today_s)
+    figures = _figures(saved, saving, bounds, plant, price)
+    no_cap = replace(bounds, longest_s=1e9)
+    return Switching(
+        figures=figures,
+        cautious=_cautious(case, screened, cycle, breakthrough, purge, plant, price),
+        limited_by=_limit(case, saved.value),  # type: ignore[arg-type]
+        trace=trace_of(case, figures, saving, price, plant),
+        notes=_notes(case, saved.value, saving, cycle, breakthrough, plant),
+        uncapped_saved_share=saved_share(held, case.of_log, no_cap).estimate(),
+        time_at_longest_share=time_at_longest(held.value, case.of_log, bounds),
+        year_from=case.year.source,
+        power_saved_at_peak_kw=_at_peak(case, purge, plant, screened),
+        drivers=drivers_of(case, purge, plant, saving),
+        price_per_kwh=price,
     )
+
+
+def _limit(case: Case, saved: float) -> str:
+    if saved < _WORTH_NAMING:
+        return "none_possible"
+    binds = time_at_longest(case.held_s.value, case.of_log, case.bounds) > 0.5
+    return "longest_half_cycle" if binds else "dew_point"
+
+
+def _figures(
+    saved: Uncertain, saving: YearSaving | None, bounds: Bounds, plant: Plant, price: float | None
+) -> SwitchingFigures:
+    half_cycle = mean_half_cycle(saved, bounds).estimate()
+    if saving is None:
+        return SwitchingFigures(half_cycle, saved.estimate(), None, None, None, None)
+    energy, factor = saving.energy.estimate(), plant.economics.co2_kg_per_kwh
+    return SwitchingFigures(
+        half_cycle,
+        saved.estimate(),
+        saving.air.estimate(),
+        energy,
+        None if price is None else energy.scaled(price),
+        None if factor is None else energy.scaled(factor),
+    )
+
+
+def _cautious(
+    case: Case,
+    screened: ScreenedLog,
+    cycle: Cycle,
+    breakthrough: Breakthrough,
+    purge: Purge,
+    plant: Plant,
+    price: float | None,
+) -> SwitchingFigures:
+    """The same with a set point `SAFETY_K` drier and, heatless, half-cycles within which the bed keeps its heat."""
+    pressure = mean_pressure_bar(screened, plant)
+    factor = reserve_factor(breakthrough, cycle, pressure, -SAFETY_K, case.bounds.today_s)
+    bounds = case.bounds if plant.heated else replace(case.bounds, retention_s=rated_heat_retention_s(plant))
+    held = case.held_s * factor
+    over_year = saved_share(held / case.year.scale, case.year.pattern, bounds)
+    saving = save_over_year(over_year, purge, plant, screened, bounds.today_s)
+    return _figures(saved_share(held, case.of_log, bounds), saving, bounds, plant, price)
+
+
+def _price(case: Case, screened: ScreenedLog, plant: Plant) -> float | None:
+    """Mean price of the hours in which energy is saved: more at night than by day, as the load goes."""
+    ratio = load_ratio(screened.conditions, plant)
+    if not plant.economics.tariff or ratio is None:
+        return price_per_kwh(plant)
+    week = over_week(screened, ratio)
+    pattern = LoadPattern(week, np.full(week.size, 1.0 / week.size), week)
+    length = half_cycles_s(np.array([case.held_s.value]), pattern, case.bounds)[0]
+    return price_per_kwh(plant, np.maximum(1.0 - case.bounds.today_s / length, 0.0))
+
+
+def _at_peak(case: Case, purge: Purge, plant: Plant, screened: ScreenedLog) -> Estimate | None:
+    pattern = case.year.pattern
+    peak = np.array([pattern.percentile(95.0)])
+    only = LoadPattern(peak, np.ones(1), peak)
+    share = saved_share(case.held_s / case.year.scale, only, case.bounds)
+    saving = save_over_year(share, purge, plant, screened, case.bounds.today_s)
+    return None if saving is None else saving.power.estimate()
+
+
+def _notes(
+    case: Case, saved: float, saving: YearSaving | None, cycle: Cycle, breakthrough: Breakthrough, plant: Plant
+) -> tuple[str, ...]:
+    notes = [case.year.note]
+    if breakthrough.reserve is None or breakthrough.reserve_from != "log":
+        notes.append(
+            "The log shows no rise towards the limit: what the bed can hold is taken from its rating with 0 to 50 %"
+            " reserve, and the saving stands and falls with that."
+        )
+    if not cycle.resolved:
+        notes.append(f"No half-cycles were found; the nameplate's {plant.half_cycle_s:g} s stand for today's timer.")
+    if cycle.control == "stopped":
+        notes.append("Switching has stopped; the saving holds for the dryer as it ran before.")
+    early = time_at_shortest(case.held_s.value, case.of_log, case.bounds)
+    if early > 0.005:
+        notes.append(
+            f"For {100 * early:.0f} % of the time the load is above what the bed holds even in the shortest half-cycle;"
+            " the limit is passed then, whatever the control."
+        )
+    if saved < _WORTH_NAMING:
+        notes.append("The load leaves no room for longer half-cycles; switching on dew point saves nothing here.")
+    if plant.dryer.heating_ends_by == "exhaust_temperature" and saving is not None and plant.heated:
+        notes.append(
+            f"Heating ends on the exhaust's temperature: a regeneration avoided saves"
+            f" {100 * saving.heater_share.value:.0f} % of its heat (bed and steel), the rest drives off the same water"
+            " later."
+        )
+    if case.bounds.longest_s > case.bounds.today_s:
+        notes.append(
+            "The control has to fall back to the timer on a faulty, frozen or missing dew point, and the longest"
+            " half-cycle has to stay in force; check the probe yearly."
+        )
+    return tuple(notes)
+
+
+def _already(cycle: Cycle, purge: Purge, plant: Plant) -> Switching:
+    """A dryer that switches on dew point: what that saves against its timer, and nothing on top."""
+    complete = cycle.complete
+    lengths = (complete["end_s"] - complete["start_s"]).to_numpy(dtype=float)
+    if not lengths.size:
+        note = "The dryer switches on dew point, but no half-cycle is complete; what it saves cannot be told."
+        return Switching(NO_FIGURES, NO_FIGURES, "dew_point", notes=(note,))
+    mean = float(lengths.mean())
+    error = 1.96 * float(lengths.std(ddof=1)) / np.sqrt(lengths.size) if lengths.size > 1 else 0.3 * mean
+    today = uncertain("mean half-cycle", Estimate.ordered(mean, max(mean - error, 0.1 * mean), mean + error))
+    given = plant.is_given("dryer.half_cycle_s")
+    timer = known(plant.half_cycle_s) if given else relative("timer", plant.half_cycle_s, 0.5)
+    share = (known(1.0) - timer / today).map(lambda s: np.maximum(s, 0.0))
     none = Estimate.exact(0.0)
-    figures = SwitchingFigures(Estimate.exact(bounds.today_s), none, none, none, None, None)
-    note = "The dryer already switches on dew point; nothing further is reckoned as a saving."
-    capped = cycle.longest_half_cycle_s is not None and bounds.today_s > 0.95 * cycle.longest_half_cycle_s
+    economics, has_air = plant.economics, purge.average_m3_min is not None
+    price = price_per_kwh(plant)
+    figures = SwitchingFigures(
+        today.estimate(),
+        none,
+        none if has_air else None,
+        none if has_air else None,
+        none if has_air and price is not None else None,
+        none if has_air and economics.co2_kg_per_kwh is not None else None,
+    )
+    note = (
+        f"The dryer already switches on dew point: its half-cycles last {mean:.0f} s on average against the timer's"
+        f" {plant.half_cycle_s:g} s. Nothing further is reckoned as a saving."
+    )
+    longest = cycle.longest_half_cycle_s or plant.dryer.longest_half_cycle_s or np.inf
+    capped = float(np.mean(lengths > 0.97 * longest)) > 0.5
     limited = "longest_half_cycle" if capped else "dew_point"
     return Switching(figures, figures, limited, already_saved_share=share.estimate(), notes=(note,))  # type: ignore[arg-type]
-
-
-def _trace(figures: SwitchingFigures, bounds: _Bounds, held_s: float, pattern: LoadPattern) -> tuple[Step, ...]:
-    share, half_cycle = figures.regenerations_saved_share, figures.half_cycle_s
-    assert share is not None
-    assert half_cycle is not None
-    inputs = (
-        ("today's half-cycle [s]", bounds.today_s, "log or plant file"),
-        ("half-cycle that can be repeated at rated load [s]", held_s, "computed"),
-        ("mean load ratio", pattern.mean, "log"),
-        ("longest half-cycle [s]", bounds.longest_s, "plant file or assumed"),
-        ("mean extended half-cycle [s]", half_cycle.value, "computed"),
-    )
-    formula = "1 − today's half-cycle / mean extended half-cycle"
-    return (Step("switching.regenerations_saved_share", share.value, "-", formula, inputs, "regenerations counted"),)

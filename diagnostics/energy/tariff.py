@@ -1,18 +1,25 @@
-"""What a kilowatt-hour costs, by local time where the tariff says so."""
+"""What a kilowatt-hour costs, by local time where the tariff says so.
+
+Question: mean price of power that is drawn or saved at known hours. Output: price per kWh. Method: quarter-hours of the
+week in the site's local time.
+"""
 
 from __future__ import annotations
 
 import datetime as dt
 
 import numpy as np
+import pandas as pd
 
-from diagnostics.log.record import Floats
+from diagnostics.log.record import Floats, ScreenedLog
+from diagnostics.moment import zone_of
 from diagnostics.plant import Plant
 from diagnostics.plant_file import Tariff
 
 _STEP_MIN = 15
 WEEK_BINS = 7 * 24 * 60 // _STEP_MIN
 """Quarter-hours of the week, Monday 0:00 first."""
+_DAY_BINS = WEEK_BINS // 7
 
 
 def price_per_kwh(plant: Plant, weight: Floats | None = None) -> float | None:
@@ -54,10 +61,49 @@ def week_prices(plant: Plant) -> Floats:
     return prices
 
 
+def over_week(screened: ScreenedLog, values: Floats) -> Floats:
+    """Mean of a series in each quarter-hour of the local week.
+
+    Parameters
+    ----------
+    screened : ScreenedLog
+    values : ndarray, shape (n,)
+        One value a reading, finite.
+
+    Returns
+    -------
+    ndarray, shape (WEEK_BINS,)
+        Quarter-hours that the log does not hold take the mean of the same time on other days, else of the whole.
+    """
+    index = week_index(screened)
+    count = np.bincount(index, minlength=WEEK_BINS)
+    total = np.bincount(index, values, WEEK_BINS)
+    by_day, count_by_day = total.reshape(7, -1).sum(axis=0), count.reshape(7, -1).sum(axis=0)
+    day = np.where(count_by_day > 0, by_day / np.maximum(count_by_day, 1), float(np.mean(values)))
+    return np.where(count > 0, total / np.maximum(count, 1), np.tile(day, 7))
+
+
+def week_index(screened: ScreenedLog) -> np.ndarray:
+    """Quarter-hour of the local week of each reading, shape (n,)."""
+    time_s = screened.log.time_s
+    quarters, place = np.unique(time_s // (60 * _STEP_MIN), return_inverse=True)
+    stamps = pd.to_datetime(quarters * (60 * _STEP_MIN), unit="s", utc=True)
+    zone = zone_of(screened.log.timezone)
+    if zone is not None:
+        stamps = stamps.tz_convert(zone)
+    of_week = stamps.dayofweek * _DAY_BINS + (stamps.hour * 60 + stamps.minute) // _STEP_MIN
+    return np.asarray(of_week, dtype=np.intp)[place]
+
+
+def hours_of_week_seen(screened: ScreenedLog) -> float:
+    """Share of the week's quarter-hours that the log holds [-]."""
+    return float(np.unique(week_index(screened)).size / WEEK_BINS)
+
+
 def _covers(tariff: Tariff, minutes: Floats) -> np.ndarray:
     start, end = _minutes(tariff.start), _minutes(tariff.end)
     of_day = minutes % 1440.0
-    weekday = (minutes // 1440.0).astype(int) + 1
+    weekday = (minutes // 1440.0).astype(np.intp) + 1
     days = np.array(tariff.weekdays or range(1, 8))
     if start < end:
         return (of_day >= start) & (of_day < end) & np.isin(weekday, days)

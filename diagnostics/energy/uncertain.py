@@ -96,7 +96,8 @@ def uncertain(name: str, estimate: Estimate) -> Uncertain:
         below, above = np.log(value / low) / _K_95, np.log(high / value) / _K_95
         return Uncertain(value, value * np.exp(np.where(z < 0, below, above) * z))
     below, above = (value - low) / _K_95, (high - value) / _K_95
-    return Uncertain(value, value + np.where(z < 0, below, above) * z)
+    draws = value + np.where(z < 0, below, above) * z
+    return Uncertain(value, np.maximum(draws, 0.0) if low >= 0 else draws)
 
 
 def relative(name: str, value: float, share_95: float) -> Uncertain:

@@ -1,0 +1,100 @@
+"""How long half-cycles last when they end on dew point, and how many regenerations that leaves.
+
+Question: mean half-cycle and regenerations over a load pattern. Method: at each load the repeatable half-cycle is what
+the bed holds at rated load over the load ratio, plus detection, between the shortest and the longest; regenerations
+are time over half-cycle, so the mean half-cycle is the harmonic mean over the time.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from diagnostics.cycle.record import Cycle
+from diagnostics.energy.load import LoadPattern
+from diagnostics.energy.purge import mean_half_cycle_s
+from diagnostics.energy.uncertain import Floats, Uncertain
+from diagnostics.plant import Plant
+
+DETECTION_S = {True: 60.0, False: 20.0}
+"""From the limit reached to the switchover, heated and heatless [s]."""
+_NO_LOAD = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class Bounds:
+    """Today's half-cycle and what holds a switched one [s].
+
+    Attributes
+    ----------
+    retention_s : float or None
+        Heat retention at rated actual flow, a further cap that grows as the flow falls; None for no such cap.
+    """
+
+    today_s: float
+    shortest_s: float
+    longest_s: float
+    detection_s: float
+    retention_s: float | None = None
+
+
+def bounds_of(cycle: Cycle, plant: Plant) -> Bounds:
+    """Bounds from the plant file and today's half-cycle, which is the shortest one if none is given."""
+    today, dryer = mean_half_cycle_s(cycle, plant), plant.dryer
+    assert dryer.shortest_half_cycle_s is not None
+    assert dryer.longest_half_cycle_s is not None
+    shortest = dryer.shortest_half_cycle_s
+    if not plant.is_given("dryer.shortest_half_cycle_s") and cycle.control != "dew_point":
+        shortest = today
+    return Bounds(today, shortest, max(shortest, dryer.longest_half_cycle_s), DETECTION_S[plant.heated])
+
+
+def half_cycles_s(held_s: Floats, pattern: LoadPattern, bounds: Bounds) -> Floats:
+    """Half-cycle at each load.
+
+    Parameters
+    ----------
+    held_s : ndarray, shape (k,)
+        Half-cycle that can be repeated at rated load [s].
+    pattern : LoadPattern
+    bounds : Bounds
+
+    Returns
+    -------
+    ndarray, shape (k, m)
+        [s]
+    """
+    reached = held_s[:, None] / np.maximum(pattern.ratio, _NO_LOAD) + bounds.detection_s
+    longest = np.full(pattern.ratio.size, bounds.longest_s)
+    if bounds.retention_s is not None:
+        retained = bounds.retention_s / np.maximum(pattern.flow_ratio, _NO_LOAD)
+        longest = np.clip(retained, bounds.shortest_s, bounds.longest_s)
+    return np.clip(reached, bounds.shortest_s, longest)
+
+
+def saved_share(held_s: Uncertain, pattern: LoadPattern, bounds: Bounds) -> Uncertain:
+    """Share of the timer's regenerations that are avoided; never below nought [-]."""
+
+    def share(held: Floats) -> Floats:
+        often = (1.0 / half_cycles_s(held, pattern, bounds)) @ pattern.weight
+        return np.maximum(0.0, 1.0 - bounds.today_s * often)
+
+    return held_s.map(share)
+
+
+def mean_half_cycle(saved: Uncertain, bounds: Bounds) -> Uncertain:
+    """Mean half-cycle that belongs to a saved share [s]."""
+    return saved.map(lambda share: bounds.today_s / np.maximum(1.0 - share, 1e-9))
+
+
+def time_at_longest(held_s: float, pattern: LoadPattern, bounds: Bounds) -> float:
+    """Share of the time in which the longest half-cycle binds [-]."""
+    reached = held_s / np.maximum(pattern.ratio, _NO_LOAD) + bounds.detection_s
+    return float(pattern.weight[reached >= bounds.longest_s].sum())
+
+
+def time_at_shortest(held_s: float, pattern: LoadPattern, bounds: Bounds) -> float:
+    """Share of the time in which the limit would be reached before the shortest half-cycle ends [-]."""
+    reached = held_s / np.maximum(pattern.ratio, _NO_LOAD)
+    return float(pattern.weight[reached < bounds.shortest_s].sum())
