@@ -203,7 +203,7 @@ def find_leak(case: Case, levels: Levels) -> Leak | None:
     share = moisture / inlet
     log_share = np.log(share)
     spread = sigma(log_share)
-    ripple = _ripple(case, start_s, moisture)
+    ripple = _ripple(case, start_s, share)
     if spread > _STEADY or ripple > _RIPPLE_OF_A_LEAK:
         return None
     follows = _follows_inlet(np.log(moisture), np.log(inlet))
@@ -236,7 +236,7 @@ def _onset(levels: Levels) -> float:
     return float(levels.start_s[step.index])
 
 
-def _ripple(case: Case, start_s: float, moisture: Floats) -> float:
+def _ripple(case: Case, start_s: float, share: Floats) -> float:
     """Rise within half-cycles as a share of the level; without half-cycles the readings' own scatter."""
     rows = case.rows[case.rows["start_s"] >= start_s] if len(case.rows) else case.rows
     if len(rows) >= 4:
@@ -244,7 +244,7 @@ def _ripple(case: Case, start_s: float, moisture: Floats) -> float:
         peak = moisture_fraction(rows["peak_dew_point_c"].to_numpy(float), pressure)
         floor = moisture_fraction(rows["floor_dew_point_c"].to_numpy(float), pressure)
         return float(np.median((peak - floor) / np.sqrt(peak * floor)))
-    return sigma(moisture) / float(np.median(moisture))
+    return sigma(share) / float(np.median(share))
 
 
 def _follows_inlet(log_moisture: Floats, log_inlet: Floats) -> float | None:

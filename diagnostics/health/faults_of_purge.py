@@ -44,6 +44,7 @@ def _against_nameplate(case: Case) -> Finding | None:
 def _excess(case: Case, average: Estimate, nameplate: Estimate, ratio: float) -> Finding:
     measured = case.purge.basis == "measured"
     surplus = average.value - nameplate.value
+    likely = "A purge or exhaust valve most likely leaks" if measured else "The orifice is too wide for this dryer"
     cost, currency = case.purge.cost_per_year, case.plant.economics.currency
     worth = f", about {between(cost.scaled(1 - 1 / ratio), currency)} a year" if cost is not None else ""
     return case.finding(
@@ -54,7 +55,7 @@ def _excess(case: Case, average: Estimate, nameplate: Estimate, ratio: float) ->
             f"Regeneration takes {between(average, 'm³/min')} of dried air"
             f" ({'measured' if measured else 'by the bore of the orifice'}) where the nameplate allows"
             f" {nameplate.value:.2f} m³/min: {percent(ratio - 1)} too much, {surplus:.2f} m³/min{worth}."
-            f" {'A purge or exhaust valve most likely leaks' if measured else 'The orifice is too wide for this dryer'}."
+            f" {likely}."
         ),
         evidence=[f"Purge is {percent(ratio)} of the nameplate's.", *_by_tower(case)],
         other_causes=["a purge valve set wider by hand", "an exhaust valve that does not shut", "a worn orifice"],

@@ -49,7 +49,7 @@ def _excess_regeneration(case: Case) -> Finding | None:
         statement=(
             "The timer regenerates far more often than this load needs: switched on dew point, with no cap on the"
             f" half-cycle, the dryer could do without {percent(value)} of its regenerations"
-            f" ({percent(max(low, 0.0))} to {percent(high)}).{_worth(case)}"
+            f" ({percent(max(low, 0.0))} to {percent(high)}).{_worth(case, 'it')}"
         ),
         evidence=[
             f"The load is {percent(case.breakthrough.load_ratio or 0.0)} of the rating.",
@@ -67,13 +67,13 @@ def _excess_regeneration(case: Case) -> Finding | None:
     )
 
 
-def _worth(case: Case) -> str:
+def _worth(case: Case, what: str) -> str:
     figures = case.switching.figures
     currency = case.plant.economics.currency
     if figures.cost_saved_per_year is not None:
-        return f" Within today's caps that is worth {between(figures.cost_saved_per_year, currency)} a year."
+        return f" Within today's caps {what} saves {between(figures.cost_saved_per_year, currency)} a year."
     if figures.energy_saved_kwh_per_year is not None:
-        return f" Within today's caps that is {between(figures.energy_saved_kwh_per_year, 'kWh')} a year."
+        return f" Within today's caps {what} saves {between(figures.energy_saved_kwh_per_year, 'kWh')} a year."
     return ""
 
 
@@ -109,7 +109,7 @@ def _control_inactive(case: Case) -> Finding | None:
             f" {say_duration(length_s)} like a plain timer, with the air {gap_k:.1f} K drier than the limit of"
             f" {level(case.limit_c)} at its wettest. The control is most likely switched off or has fallen back to"
             " the"
-            f" timer.{_worth(case)}"
+            f" timer.{_worth(case, 'a control that works')}"
         ),
         evidence=[
             f"{len(rows)} half-cycles of {say_duration(length_s)}; nine in ten lie within {say_duration(spread_s)}.",

@@ -1,4 +1,4 @@
-"""Cases made by hand for the detectors: half-cycles as a table, readings drawn from it, every other room's word given."""
+"""Cases made by hand for the detectors: half-cycles as a table, readings drawn from it, the rest given or silent."""
 
 from __future__ import annotations
 
@@ -53,7 +53,8 @@ def half_cycles(
 def screened_log(
     dew_point_c: np.ndarray, *, interval_s: float = 60.0, pressure_bar: float = 8.01325, **channels: Any
 ) -> ScreenedLog:
-    """Readings at line pressure, all used; ``flow_m3_min``, ``inlet_temperature_c``, ``moisture_load_g_min`` as given."""
+    """Readings at line pressure, all used; ``flow_m3_min``, ``inlet_temperature_c``, ``moisture_load_g_min`` as"
+    " given."""
     n = len(dew_point_c)
     time_s = START_S + interval_s * np.arange(n)
     logged = {"dew_point": np.asarray(dew_point_c, float)}
