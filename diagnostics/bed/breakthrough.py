@@ -1,71 +1,140 @@
-"""How far the weaker tower is from breakthrough: one long half-cycle, one that is repeated, and that at peak load."""
+"""How far the weaker tower is from breakthrough: one long half-cycle, one that is repeated, and that at peak load.
+
+Question: how much longer could a half-cycle be? Input: screened log, half-cycles, plant. Output: a `Breakthrough`.
+Method: a heated bed runs towards a front in every half-cycle, so its tail tells; a heatless bed's level is set over
+many cycles by the purge balance, so that tells. Where neither shows a rise, the rating stands in (`reserve.PRIOR`).
+"""
 
 from __future__ import annotations
 
 import numpy as np
 
+from diagnostics.air.humidity import moisture_fraction
+from diagnostics.air.uncertainty import slope_per_k, uncertainty_budget
+from diagnostics.bed.duty import duty_of
+from diagnostics.bed.heated import heated_margin
+from diagnostics.bed.heatless import heatless_margin
+from diagnostics.bed.margin import Margin, Question
 from diagnostics.bed.record import Breakthrough
-from diagnostics.bed.reserve import PRIOR_RESERVE, load_ratio
+from diagnostics.bed.rise import rises_k
+from diagnostics.bed.setting import recommended_setting
+from diagnostics.bed.tail import usable_rows
 from diagnostics.cycle.record import Cycle
-from diagnostics.estimate import Estimate
 from diagnostics.log.record import ScreenedLog
 from diagnostics.plant import Plant
 
+REACHED_SHARE = 0.05
+"""Share of half-cycles inside which the limit must be reached before it counts as reached."""
+
 
 def margin_to_breakthrough(screened: ScreenedLog, cycle: Cycle, plant: Plant) -> Breakthrough:
-    """Margins to the limit."""
-    limit = plant.dryer.dew_point_limit_c
-    complete = cycle.complete
-    ratio = load_ratio(screened.conditions, plant)
-    used = screened.used
-    mean = peak = None
-    if ratio is not None and used.any():
-        mean, peak = float(ratio[used].mean()), float(np.percentile(ratio[used], 95))
-    if not cycle.resolved or complete.empty or cycle.half_cycle_s is None:
-        return Breakthrough(
-            limit,
-            None,
-            False,
-            None,
-            None,
-            None,
-            None,
-            None,
-            "none",
-            None,
-            "prior",
-            mean,
-            peak,
-            notes=("No half-cycles were found, so the margin cannot be told.",),
-        )
-    today = cycle.half_cycle_s.value
-    reached = bool((complete["end_dew_point_c"] > limit).mean() > 0.05)
-    rise = complete["end_dew_point_c"] - complete["floor_dew_point_c"]
-    sustained = at_peak = None
-    notes: tuple[str, ...] = ()
-    if mean and peak:
-        sustained = _repeatable(mean, plant.half_cycle_s, today)
-        at_peak = _repeatable(peak, plant.half_cycle_s, today)
-    else:
-        notes = ("Flow or inlet temperature is unknown, so the prior cannot be brought to today's load.",)
+    """Margins of the weaker tower to the dew point limit.
+
+    Parameters
+    ----------
+    screened : ScreenedLog
+    cycle : Cycle
+    plant : Plant
+
+    Returns
+    -------
+    Breakthrough
+        All margins None with a note where the log shows no half-cycles.
+    """
+    limit_c = plant.dryer.dew_point_limit_c
+    duty = duty_of(screened, plant)
+    load = (duty.mean, duty.peak) if duty.known else (None, None)
+    rows = usable_rows(cycle)
+    if not cycle.resolved or rows.size == 0 or cycle.half_cycle_s is None:
+        note = "The log shows no half-cycles, so how far they are from breakthrough cannot be told."
+        return _without(limit_c, None, load, None, note)
+    reached = _reached(cycle, limit_c)
+    rises = rises_k(screened, cycle, rows)
+    question = Question(
+        screened=screened,
+        cycle=cycle,
+        plant=plant,
+        duty=duty,
+        limit_moisture=float(moisture_fraction(limit_c, plant.line_pressure_bar)),
+        today_s=cycle.half_cycle_s.value,
+        rise_c=float(np.median(rises)) if rises.size else None,
+        limit_deviation=_limit_deviation(screened, plant),
+        reached=reached,
+    )
+    margin = heated_margin(question) if plant.heated else heatless_margin(question)
+    return _record(margin, question, limit_c, load)
+
+
+def _record(
+    margin: Margin, question: Question, limit_c: float, load: tuple[float | None, float | None]
+) -> Breakthrough:
+    setting_s, setting_notes = recommended_setting(margin, question)
+    single = margin.single_s
     return Breakthrough(
-        limit,
-        reached,
-        True,
-        sustained,
-        sustained.scaled(1 / today) if sustained else None,
-        sustained,
-        at_peak,
-        today,
-        "prior",
-        PRIOR_RESERVE if sustained else None,
-        "prior",
-        mean,
-        peak,
-        float(rise.median()),
-        notes=notes,
+        limit_dew_point_c=limit_c,
+        reached=question.reached,
+        censored=margin.censored,
+        margin_s=single,
+        margin_share=None if single is None else single.scaled(1.0 / question.today_s),
+        sustained_margin_s=margin.sustained_s,
+        margin_at_peak_load_s=margin.at_peak_s,
+        recommended_half_cycle_s=setting_s,
+        method=margin.method,
+        reserve=margin.reserve if question.duty.known else None,
+        reserve_from="prior" if margin.censored else "log",
+        load_ratio=load[0],
+        peak_load_ratio=load[1],
+        rise_c=question.rise_c,
+        weaker_tower=margin.weaker_tower,
+        notes=margin.notes + setting_notes,
     )
 
 
-def _repeatable(ratio: float, nameplate_s: float, today_s: float) -> Estimate:
-    return PRIOR_RESERVE.map(lambda reserve: reserve * nameplate_s / ratio - today_s)
+def _without(
+    limit_c: float,
+    reached: bool | None,
+    load: tuple[float | None, float | None],
+    rise_c: float | None,
+    note: str,
+) -> Breakthrough:
+    return Breakthrough(
+        limit_c,
+        reached,
+        False,
+        None,
+        None,
+        None,
+        None,
+        None,
+        "none",
+        None,
+        "prior",
+        load[0],
+        load[1],
+        rise_c,
+        notes=(note,),
+    )
+
+
+def _reached(cycle: Cycle, limit_c: float) -> bool:
+    """Whether more than a twentieth of the half-cycles ended above the limit."""
+    table = cycle.complete
+    if cycle.stopped_s is not None:
+        table = table[table["end_s"] <= cycle.stopped_s + 1.0]
+    if table.empty:
+        return False
+    return bool((table["end_dew_point_c"] > limit_c).mean() > REACHED_SHARE)
+
+
+def _limit_deviation(screened: ScreenedLog, plant: Plant) -> float:
+    """Standard uncertainty of the reading at the limit, in ln moisture [-]."""
+    limit_c = plant.dryer.dew_point_limit_c
+    budget = uncertainty_budget(
+        limit_c,
+        plant,
+        at_s=float(screened.log.time_s[-1]),
+        resolution_c=screened.resolution_c,
+        pressure_logged="pressure" in screened.conditions.logged,
+        moisture_unit=screened.log.moisture_unit,
+    )
+    return budget.standard_k * slope_per_k(limit_c)

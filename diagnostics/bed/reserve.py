@@ -7,6 +7,9 @@ at bed temperature whatever the inlet brought; heated ones count in water.
 
 from __future__ import annotations
 
+import math
+from dataclasses import dataclass
+
 import numpy as np
 
 from diagnostics.air.humidity import mixing_ratio_g_kg, moisture_fraction
@@ -15,8 +18,42 @@ from diagnostics.log.conditions import DRY_AIR_KG_M3
 from diagnostics.log.record import Conditions, Floats
 from diagnostics.plant import Plant
 
-PRIOR_RESERVE = Estimate(1.25, 1.0, 1.5)
+PRIOR_RESERVE = Estimate(math.sqrt(1.5), 1.0, 1.5)
 """Half-cycles a dryer holds at full rating, in nameplate half-cycles (common practice, no published source)."""
+_Z = 1.96
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """What one source says of a reserve: mean and standard deviation of its natural logarithm."""
+
+    mean: float
+    deviation: float
+
+    def estimate(self) -> Estimate:
+        """Reserve with its 95 % interval [-]."""
+        low, high = self.mean - _Z * self.deviation, self.mean + _Z * self.deviation
+        return Estimate(math.exp(self.mean), math.exp(low), math.exp(high))
+
+    def shifted(self, by: float, deviation: float = 0.0) -> Evidence:
+        """Evidence on another reserve that lies ``by`` higher in ln, known to ``deviation``."""
+        return Evidence(self.mean + by, math.hypot(self.deviation, deviation))
+
+
+PRIOR = Evidence(0.5 * math.log(1.5), 0.5 * math.log(1.5) / _Z)
+"""`PRIOR_RESERVE` as evidence, for logs without a rise."""
+OPEN_PRIOR = Evidence(0.5 * math.log(1.5), 0.5)
+"""Where a rise shows, the log decides: older, undersized and oversized beds hold from less than half to three times."""
+
+
+def weigh(*sources: Evidence) -> Evidence:
+    """Evidence of several sources together; sources that contradict each other widen it (Birge ratio)."""
+    weights = [1.0 / max(source.deviation, 1e-6) ** 2 for source in sources]
+    total = sum(weights)
+    mean = sum(w * source.mean for w, source in zip(weights, sources, strict=True)) / total
+    strain = sum(w * (source.mean - mean) ** 2 for w, source in zip(weights, sources, strict=True))
+    birge = math.sqrt(max(1.0, strain / max(len(sources) - 1, 1)))
+    return Evidence(mean, birge / math.sqrt(total))
 
 
 def load_ratio(conditions: Conditions, plant: Plant) -> Floats | None:
