@@ -9,7 +9,7 @@ import difflib
 import re
 import tomllib
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -71,7 +71,10 @@ class Assumption:
 
 @dataclass(frozen=True)
 class Plant:
-    """The plant with gaps filled; ``given`` holds the keys the user wrote, ``assumptions`` the rest that was taken."""
+    """The plant with gaps filled; ``given`` holds the keys the user wrote, ``assumptions`` the rest that was taken.
+
+    ``tables`` is the plant file as it was written, so that a plant with changed settings can be checked anew.
+    """
 
     site: Site
     log: LogAnswers
@@ -84,6 +87,7 @@ class Plant:
     assumptions: tuple[Assumption, ...] = ()
     given: frozenset[str] = frozenset()
     source: str = "no plant file"
+    tables: Mapping[str, Any] = field(default_factory=dict, repr=False, compare=False)
 
     def is_given(self, key: str) -> bool:
         """Whether the user wrote this key, e.g. ``dryer.purge_share``."""
@@ -164,7 +168,7 @@ def plant_from(tables: Mapping[str, Any], source: str = "the settings") -> Plant
         raise InputError(f"{source}: {_sentence(error)}") from None
     given = frozenset(_keys(tables))
     _refuse_impossible(written, source)
-    return _complete(written, given, source)
+    return replace(_complete(written, given, source), tables=tables)
 
 
 def _keys(tables: Mapping[str, Any], prefix: str = "") -> Iterator[str]:

@@ -36,7 +36,7 @@ Quantity = Literal[
 class Table(BaseModel):
     """One table of the plant file; unknown keys are refused."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=False)
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=False, allow_inf_nan=False)
 
 
 class Site(Table):
@@ -154,7 +154,7 @@ class Compressor(Table):
 class Tariff(Table):
     """An electricity price for a part of the week; ``from`` after ``to`` runs over midnight."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True, allow_inf_nan=False)
     price_per_kwh: NotNegative = Field(description="Price [currency/kWh]")
     start: dt.time = Field(dt.time(0, 0), alias="from", description="Local time it starts")
     end: dt.time = Field(dt.time(0, 0), alias="to", description="Local time it ends")
