@@ -353,9 +353,10 @@ def headers(rows: Iterable[Mapping[str, Any]]) -> list[dict[str, Any]]:
         flows = [row.get("mean_flow_m3_min") for row in members]
         levels = [row.get("moisture_mean_dew_point_c") for row in members]
         result = None
-        if all(flow for flow in flows) and all(level is not None for level in levels):
+        known = [(f, t) for f, t in zip(flows, levels, strict=True) if f and t is not None]
+        if len(known) == len(members):
             pressure_bar = 8.01325  # the same for all, so that it cancels but for the enhancement factor
-            water = sum(f * float(moisture_fraction(t, pressure_bar)) for f, t in zip(flows, levels, strict=True))
-            result = float(dew_point_c(water / sum(flows), pressure_bar))
+            water = sum(flow * float(moisture_fraction(level, pressure_bar)) for flow, level in known)
+            result = float(dew_point_c(water / sum(flow for flow, _ in known), pressure_bar))
         mixed.append({"header": header, "dryers": [row["dryer"] for row in members], "mixed_dew_point_c": result})
     return mixed

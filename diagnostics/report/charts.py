@@ -5,12 +5,15 @@ Every chart has its table (`curve_table`, `folded_table` …), so that what is d
 
 from __future__ import annotations
 
+from typing import Any
+
 import altair as alt
 import numpy as np
 import pandas as pd
 
 from diagnostics.diagnosis import Diagnosis
 from diagnostics.moment import local_time
+from diagnostics.report.figures import METRIC, Display
 from diagnostics.report.thinning import thin_line
 
 TOWER_COLOURS = {"A": "#0b6e99", "B": "#c8641b", "unknown": "#7a7a7a"}
@@ -48,7 +51,9 @@ def curve_table(
 def span_table(diagnosis: Diagnosis) -> pd.DataFrame:
     """Stretches to shade: columns start, end, what (tower A | tower B | set aside: reason)."""
     zone = diagnosis.screened.log.timezone
-    rows = [(r.start_s, r.end_s, f"set aside: {r.reason.replace('_', ' ')}") for r in diagnosis.screened.exclusions]
+    rows: list[tuple[Any, Any, str]] = [
+        (r.start_s, r.end_s, f"set aside: {r.reason.replace('_', ' ')}") for r in diagnosis.screened.exclusions
+    ]
     half_cycles = diagnosis.cycle.half_cycles
     if len(half_cycles) <= 400:
         rows += [
@@ -64,12 +69,17 @@ def span_table(diagnosis: Diagnosis) -> pd.DataFrame:
     )
 
 
-def curve_chart(diagnosis: Diagnosis, *, width: int | str = 720, height: int = 260) -> alt.LayerChart:
+def curve_chart(
+    diagnosis: Diagnosis, *, width: int | str = 720, height: int = 260, display: Display = METRIC
+) -> alt.LayerChart:
     """The log: dew point over time with the limit, tower bands and what was set aside."""
-    data = curve_table(diagnosis)
-    limit = diagnosis.plant.dryer.dew_point_limit_c
+    data = _in_units(curve_table(diagnosis), "dew_point_c", display)
     time = alt.X("time:T", title=None, scale=alt.Scale(type="utc"), axis=alt.Axis(labelOverlap=True))
-    level = alt.Y("dew_point_c:Q", title="pressure dew point [°C]", scale=alt.Scale(zero=False, nice=True))
+    level = alt.Y(
+        "dew_point_c:Q",
+        title=f"pressure dew point [{display.temperature_unit}]",
+        scale=alt.Scale(zero=False, nice=True),
+    )
     line = (
         alt.Chart(data)
         .mark_line(strokeWidth=1, interpolate="linear")
@@ -87,7 +97,7 @@ def curve_chart(diagnosis: Diagnosis, *, width: int | str = 720, height: int = 2
             ),
             tooltip=[
                 alt.Tooltip("time:T", title="time", format="%Y-%m-%d %H:%M:%S"),
-                alt.Tooltip("dew_point_c:Q", title="dew point [°C]", format=".2f"),
+                alt.Tooltip("dew_point_c:Q", title=f"dew point [{display.temperature_unit}]", format=".2f"),
             ],
         )
     )
@@ -118,7 +128,7 @@ def curve_chart(diagnosis: Diagnosis, *, width: int | str = 720, height: int = 2
             .mark_rect(opacity=0.16, color=QUIET)
             .encode(x=alt.X("start:T", scale=alt.Scale(type="utc")), x2="end:T", tooltip=["what:N"])
         )
-    rule = _rule(limit, f"limit {limit:g} °C")
+    rule = _rule(diagnosis.plant.dryer.dew_point_limit_c, display)
     chart = alt.layer(*layers, line, *rule).resolve_scale(color="independent", strokeDash="independent")
     return _sized(chart, width, height)
 
@@ -143,25 +153,29 @@ def folded_table(diagnosis: Diagnosis, *, most: int = 60) -> pd.DataFrame:
     return pd.concat(parts, ignore_index=True)
 
 
-def folded_chart(diagnosis: Diagnosis, *, width: int | str = 340, height: int = 220) -> alt.LayerChart:
+def folded_chart(
+    diagnosis: Diagnosis, *, width: int | str = 340, height: int = 220, display: Display = METRIC
+) -> alt.LayerChart:
     """Half-cycles folded on top of each other, one colour a tower."""
-    data = folded_table(diagnosis)
+    data = _in_units(folded_table(diagnosis), "dew_point_c", display)
     long = bool(len(data)) and data["seconds"].max() > 7200
     data = data.assign(since=data["seconds"] / (3600.0 if long else 60.0))
-    limit = diagnosis.plant.dryer.dew_point_limit_c
+    limit_c = diagnosis.plant.dryer.dew_point_limit_c
     lines = (
         alt.Chart(data)
         .mark_line(strokeWidth=0.8, opacity=0.35)
         .encode(
             x=alt.X("since:Q", title=f"since the switchover [{'h' if long else 'min'}]"),
-            y=alt.Y("dew_point_c:Q", title="pressure dew point [°C]", scale=alt.Scale(zero=False)),
+            y=alt.Y(
+                "dew_point_c:Q", title=f"pressure dew point [{display.temperature_unit}]", scale=alt.Scale(zero=False)
+            ),
             color=_tower_colour(),
             detail="half_cycle:N",
         )
     )
     layers = [lines]
-    if len(data) and data["dew_point_c"].max() > limit - 8:
-        layers += _rule(limit, f"limit {limit:g} °C")
+    if len(data) and data["dew_point_c"].max() > display.level(limit_c - 8):
+        layers += _rule(limit_c, display)
     return _sized(alt.layer(*layers), width, height)
 
 
@@ -188,20 +202,26 @@ def peaks_table(diagnosis: Diagnosis) -> pd.DataFrame:
     )
 
 
-def peaks_chart(diagnosis: Diagnosis, *, width: int | str = 340, height: int = 220) -> alt.LayerChart:
+def peaks_chart(
+    diagnosis: Diagnosis, *, width: int | str = 340, height: int = 220, display: Display = METRIC
+) -> alt.LayerChart:
     """Peaks over the days with the trend's line."""
-    data = peaks_table(diagnosis)
+    data = _in_units(peaks_table(diagnosis), "peak_dew_point_c", display)
     points = (
         alt.Chart(data)
         .mark_point(size=14, filled=True, opacity=0.7)
         .encode(
             x=alt.X("time:T", title=None, scale=alt.Scale(type="utc"), axis=alt.Axis(labelOverlap=True)),
-            y=alt.Y("peak_dew_point_c:Q", title="peak of the half-cycle [°C]", scale=alt.Scale(zero=False)),
+            y=alt.Y(
+                "peak_dew_point_c:Q",
+                title=f"half-cycle peak [{display.temperature_unit}]",
+                scale=alt.Scale(zero=False),
+            ),
             color=_tower_colour(),
             shape=alt.Shape("tower:N", legend=None),
             tooltip=[
                 alt.Tooltip("time:T", title="end of half-cycle", format="%Y-%m-%d %H:%M"),
-                alt.Tooltip("peak_dew_point_c:Q", title="peak [°C]", format=".2f"),
+                alt.Tooltip("peak_dew_point_c:Q", title=f"peak [{display.temperature_unit}]", format=".2f"),
                 alt.Tooltip("tower:N", title="tower"),
             ],
         )
@@ -210,9 +230,10 @@ def peaks_chart(diagnosis: Diagnosis, *, width: int | str = 340, height: int = 2
     layers: list[alt.Chart] = [points]
     if slope is not None and len(data) > 1:
         days = (data["time"] - data["time"].iloc[0]).dt.total_seconds() / 86400.0
-        middle = float(data["peak_dew_point_c"].median() - slope.value * days.median())
+        per_day = display.kelvins(slope.value)
+        middle = float(data["peak_dew_point_c"].median() - per_day * days.median())
         ends = pd.DataFrame(
-            {"time": data["time"].iloc[[0, -1]], "fit": middle + slope.value * days.iloc[[0, -1]].to_numpy()}
+            {"time": data["time"].iloc[[0, -1]], "fit": middle + per_day * days.iloc[[0, -1]].to_numpy()}
         )
         layers.append(
             alt.Chart(ends)
@@ -289,8 +310,16 @@ def _tower_colour() -> alt.Color:
     )
 
 
-def _rule(level_c: float, label: str) -> list[alt.Chart]:
-    data = pd.DataFrame({"level": [level_c], "label": [label]})
+def _level_title(display: Display) -> str:
+    return f"pressure dew point [{display.temperature_unit}]"
+
+
+def _in_units(table: pd.DataFrame, column: str, display: Display) -> pd.DataFrame:
+    return table.assign(**{column: display.level(table[column])})
+
+
+def _rule(limit_c: float, display: Display) -> list[alt.Chart]:
+    data = pd.DataFrame({"level": [display.level(limit_c)], "label": [f"limit {display.level_words(limit_c, 0)}"]})
     rule = alt.Chart(data).mark_rule(color=LIMIT, strokeDash=[5, 3]).encode(y="level:Q")
     text = (
         alt.Chart(data)
@@ -300,6 +329,5 @@ def _rule(level_c: float, label: str) -> list[alt.Chart]:
     return [rule, text]
 
 
-def _sized(chart: alt.Chart | alt.LayerChart, width: int | str, height: int) -> alt.LayerChart:
-    sized: alt.LayerChart = chart.properties(width=width, height=height)
-    return sized
+def _sized(chart: Any, width: int | str, height: int) -> Any:
+    return chart.properties(width=width, height=height)

@@ -158,8 +158,9 @@ def tower_summary(cycle: Cycle, tower: str) -> dict[str, float | int | None]:
 
 def half_cycle_rows(cycle: Cycle, zone: str | None) -> list[dict[str, Any]]:
     """The half-cycles as rows with the document's keys, times in ISO 8601."""
-    rows = []
-    for index, row in enumerate(cycle.half_cycles.to_dict("records")):
+    rows: list[dict[str, Any]] = []
+    records: list[dict[str, Any]] = cycle.half_cycles.to_dict("records")  # type: ignore[assignment]
+    for index, row in enumerate(records):
         rows.append(
             {
                 "index": index,

@@ -8,27 +8,13 @@ from importlib import resources
 from typing import Any
 
 from diagnostics.diagnosis import Diagnosis
-from diagnostics.moment import say_duration, say_time
 from diagnostics.report import charts
-from diagnostics.report.document import document
+from diagnostics.report.content import report_content
 from diagnostics.report.drawing import svg_of
-from diagnostics.report.figures import say_estimate, say_estimated_time, say_level, say_number, say_percent, say_share
-from diagnostics.report.summary import log_line, seen_lines, worth_lines
-from diagnostics.version import VERSION
-
-CAUTIONS = (
-    "Vessels hold stored pressure: isolate, lock out, vent both, and read zero on every gauge before opening anything;"
-    " a closed valve or a blocked silencer can hold pressure.",
-    "Parts of a heated dryer stay at 150 to 300 °C for hours. Never stand before an exhaust silencer or run without"
-    " one; wear ear protection.",
-    "Desiccant dust harms lungs and eyes: mask and goggles. Oily desiccant and a heater can burn. Fresh molecular sieve"
-    " heats up on wetting.",
-    "Breathing and medical air: this report releases nothing; the responsible person decides.",
-    "Local codes and licensed practice come first.",
-)
+from diagnostics.report.figures import METRIC, Display
 
 
-def report_bytes(diagnosis: Diagnosis, kind: str) -> bytes:
+def report_bytes(diagnosis: Diagnosis, kind: str, *, display: Display = METRIC) -> bytes:
     """Make the report.
 
     Parameters
@@ -36,15 +22,17 @@ def report_bytes(diagnosis: Diagnosis, kind: str) -> bytes:
     diagnosis : Diagnosis
     kind : str
         ``.html``, ``.htm`` or ``.pdf``.
+    display : Display
+        Units and number format.
     """
     if kind == ".pdf":
         from diagnostics.report.sheet import report_pdf
 
-        return report_pdf(diagnosis)
-    return report_page(diagnosis).encode("utf-8")
+        return report_pdf(diagnosis, display=display)
+    return report_page(diagnosis, display=display).encode("utf-8")
 
 
-def report_page(diagnosis: Diagnosis, *, today: dt.date | None = None) -> str:
+def report_page(diagnosis: Diagnosis, *, today: dt.date | None = None, display: Display = METRIC) -> str:
     """Make the report as HTML text.
 
     Parameters
@@ -52,163 +40,28 @@ def report_page(diagnosis: Diagnosis, *, today: dt.date | None = None) -> str:
     diagnosis : Diagnosis
     today : date, optional
         Date that the report bears; today's if not given.
+    display : Display
+        Units and number format.
     """
-    return str(_template().render(**report_content(diagnosis, today=today), charts=_drawings(diagnosis)))
+    content = report_content(diagnosis, today=today, display=display)
+    return str(_template().render(**content, number=_shown_by(display), charts=drawings(diagnosis, svg_of, display)))
 
 
-def report_content(diagnosis: Diagnosis, *, today: dt.date | None = None) -> dict[str, Any]:
-    """What the report says, the same for page and PDF."""
-    zone = diagnosis.screened.log.timezone
-    whole = document(diagnosis)
-    return {
-        "title": diagnosis.plant.site.name or "Desiccant dryer",
-        "date": (today or dt.date.today()).isoformat(),
-        "version": VERSION,
-        "document": whole,
-        "log_line": log_line(diagnosis),
-        "verdict": _verdict(diagnosis),
-        "seen": seen_lines(diagnosis),
-        "worth": worth_lines(diagnosis),
-        "headline": _headline(diagnosis),
-        "findings": [
-            {
-                "finding": finding,
-                "when": _when(finding.start_s, finding.end_s, zone),
-                "confidence": say_share(finding.confidence),
-            }
-            for finding in diagnosis.findings
-        ],
-        "towers": _towers(whole),
-        "switching": _switching(diagnosis),
-        "excluded": [
-            (say_time(e.start_s, zone), say_time(e.end_s, zone), e.reason.replace("_", " "))
-            for e in diagnosis.screened.exclusions
-        ],
-        "zone": zone or "the log's own clock",
-        "method": _method(whole),
-        "cautions": CAUTIONS,
-    }
-
-
-def _method(whole: dict[str, Any]) -> str:
-    band = say_number(whole["instrument"]["uncertainty_c"], digits=2)
-    return (
-        "Vapour pressure over ice after IAPWS R14-08, over water after IAPWS SR1-86, with the enhancement factor of"
-        " moist air at line pressure. Averages are taken in moisture, never in dew point. A timer's half-cycles are found"
-        " by folding the log on its own period, tested against its own red noise; under dew point control they are"
-        f" found by the shape of each rise. Margin: {whole['breakthrough']['method']}. Intervals are 95 %. Classes"
-        f" after {whole['purity']['standard']}; conformity is judged with a guard band of ± {band} K from the"
-        " instrument's uncertainty."
-    )
-
-
-def _verdict(diagnosis: Diagnosis) -> str:
-    from diagnostics.report.summary import CONFORMITY_WORDS
-
-    p = diagnosis.purity
-    if p.p95_dew_point_c is None:
-        return "The log holds no usable reading of the dryer's air."
-    limit = f"the limit of {say_level(p.limit_dew_point_c, 0)}"
-    dry = f"The air {CONFORMITY_WORDS[p.conformity].replace('the limit', limit, 1)}"
-    urgent = [f for f in diagnosis.findings if f.severity in ("critical", "warning")]
-    if not urgent:
-        return f"{dry}; nothing calls for action now."
-    return (
-        f"{dry}; {len(urgent)} matter{'s' if len(urgent) > 1 else ''} call{'' if len(urgent) > 1 else 's'} for action."
-    )
-
-
-def _headline(diagnosis: Diagnosis) -> list[tuple[str, str, str]]:
-    """The four numbers a manager looks for: label, number, interval."""
-    purge, switching, payback = diagnosis.purge, diagnosis.switching.figures, diagnosis.payback
-    currency = payback.currency
-    rows: list[tuple[str, str, str]] = []
-
-    def add(label: str, estimate: Any, unit: str, digits: int = 3) -> None:
-        if estimate is not None:
-            number = f"{say_number(estimate.value, digits=digits)} {unit}".strip()
-            low, high = say_number(estimate.low, digits=digits), say_number(estimate.high, digits=digits)
-            rows.append((label, number, f"{low} to {high}"))
-
-    p = diagnosis.purity
-    if p.p95_dew_point_c is not None:
-        rows.append(
-            (
-                "Dew point, 95th percentile",
-                say_level(p.p95_dew_point_c),
-                f"± {say_number(p.uncertainty_c, digits=2)} K, limit {say_level(p.limit_dew_point_c, 0)}",
-            )
-        )
-    add("Regeneration costs a year", purge.cost_per_year, currency)
-    if purge.cost_per_year is None and purge.energy_kwh_per_year is not None:
-        add("Regeneration takes a year", purge.energy_kwh_per_year.total, "kWh")
-    add("Switching on dew point saves a year", switching.cost_saved_per_year, currency)
-    add("Pays back in", payback.simple_payback_years, "years", digits=2)
-    return rows
-
-
-def _when(start_s: float | None, end_s: float | None, zone: str | None) -> str:
-    if start_s is None:
-        return ""
-    if end_s is None or end_s <= start_s:
-        return f"since {say_time(start_s, zone)}"
-    return f"{say_time(start_s, zone)} to {say_time(end_s, zone)}"
-
-
-def _towers(whole: dict[str, Any]) -> list[tuple[str, ...]]:
-    rows = []
-    for tower, values in whole["cycle"]["towers"].items():
-        length = values["half_cycle_s"]
-        rows.append(
-            (
-                tower,
-                str(values["half_cycles"]),
-                "–" if length is None else say_duration(length),
-                say_level(values["floor_dew_point_c"], 2),
-                say_level(values["peak_dew_point_c"], 2),
-            )
-        )
-    return rows
-
-
-def _switching(diagnosis: Diagnosis) -> list[tuple[str, str, str]]:
-    central, cautious = diagnosis.switching.figures, diagnosis.switching.cautious
-    currency = diagnosis.payback.currency
-    return [
-        ("Mean half-cycle", say_estimated_time(central.half_cycle_s), say_estimated_time(cautious.half_cycle_s)),
-        (
-            "Regenerations saved",
-            say_percent(central.regenerations_saved_share),
-            say_percent(cautious.regenerations_saved_share),
-        ),
-        (
-            "Purge air saved",
-            say_estimate(central.purge_saved_m3_min, "m³/min"),
-            say_estimate(cautious.purge_saved_m3_min, "m³/min"),
-        ),
-        (
-            "Energy saved a year",
-            say_estimate(central.energy_saved_kwh_per_year, "kWh"),
-            say_estimate(cautious.energy_saved_kwh_per_year, "kWh"),
-        ),
-        (
-            "Cost saved a year",
-            say_estimate(central.cost_saved_per_year, currency),
-            say_estimate(cautious.cost_saved_per_year, currency),
-        ),
-    ]
-
-
-def _drawings(diagnosis: Diagnosis) -> dict[str, str]:
-    drawn = {"curve": svg_of(charts.curve_chart(diagnosis))}
+def drawings(diagnosis: Diagnosis, draw: Any, display: Display) -> dict[str, Any]:
+    """The report's charts, each drawn by ``draw``; those that have nothing to show are left out."""
+    drawn = {"curve": draw(charts.curve_chart(diagnosis, display=display))}
     if len(diagnosis.cycle.complete):
-        drawn["folded"] = svg_of(charts.folded_chart(diagnosis))
-        drawn["peaks"] = svg_of(charts.peaks_chart(diagnosis))
+        drawn["folded"] = draw(charts.folded_chart(diagnosis, display=display))
+        drawn["peaks"] = draw(charts.peaks_chart(diagnosis, display=display))
     if diagnosis.purge.energy_kwh_per_year is not None and len(charts.energy_table(diagnosis)):
-        drawn["energy"] = svg_of(charts.energy_chart(diagnosis))
+        drawn["energy"] = draw(charts.energy_chart(diagnosis))
     if diagnosis.payback.cash_flow:
-        drawn["cash"] = svg_of(charts.cash_chart(diagnosis))
+        drawn["cash"] = draw(charts.cash_chart(diagnosis))
     return drawn
+
+
+def _shown_by(display: Display) -> Any:
+    return lambda value: display.number(value) if isinstance(value, int | float) else value
 
 
 @cache
@@ -217,5 +70,4 @@ def _template() -> Any:
 
     source = resources.files("diagnostics.report").joinpath("report.html").read_text(encoding="utf-8")
     surroundings = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
-    surroundings.filters["number"] = lambda value: say_number(value) if isinstance(value, int | float) else value
     return surroundings.from_string(source)

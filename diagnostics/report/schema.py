@@ -279,7 +279,7 @@ class StepPart(Part):
 class DiagnosisDocument(Part):
     """The whole diagnosis document."""
 
-    schema_name: Literal["dewswing/diagnosis/1"] = Field(SCHEMA_NAME, alias="schema")
+    schema_name: Literal["dewswing/diagnosis/1"] = Field(alias="schema")
     version: str
     site: str | None
     air_use: str

@@ -11,12 +11,11 @@ from typing import Any
 
 from diagnostics.diagnosis import Diagnosis
 from diagnostics.errors import InputError
-from diagnostics.report import charts
 from diagnostics.report.drawing import pdf_of
-from diagnostics.report.figures import say_number
+from diagnostics.report.figures import METRIC, Display
 
 
-def report_pdf(diagnosis: Diagnosis, *, today: dt.date | None = None) -> bytes:
+def report_pdf(diagnosis: Diagnosis, *, today: dt.date | None = None, display: Display = METRIC) -> bytes:
     """Set the report as PDF.
 
     Parameters
@@ -24,6 +23,8 @@ def report_pdf(diagnosis: Diagnosis, *, today: dt.date | None = None) -> bytes:
     diagnosis : Diagnosis
     today : date, optional
         Date that the report bears; today's if not given.
+    display : Display
+        Units and number format.
 
     Returns
     -------
@@ -40,15 +41,16 @@ def report_pdf(diagnosis: Diagnosis, *, today: dt.date | None = None) -> bytes:
         raise InputError(
             "a PDF report needs the extra pdf: pip install 'dewswing[pdf]'; the .html report needs nothing."
         ) from None
-    from diagnostics.report.page import report_content
+    from diagnostics.report.content import report_content
+    from diagnostics.report.page import drawings
 
     day = today or dt.date.today()
-    content = _worded(report_content(diagnosis, today=day))
-    drawings = _drawings(diagnosis)
-    content["charts"] = list(drawings)
+    content = _worded(report_content(diagnosis, today=day, display=display), display)
+    drawn = drawings(diagnosis, pdf_of, display)
+    content["charts"] = list(drawn)
     files = {"report.typ": resources.files("diagnostics.report").joinpath("report.typ").read_bytes()}
     files["content.json"] = json.dumps(content).encode("utf-8")
-    files |= {f"{name}.pdf": drawing for name, drawing in drawings.items()}
+    files |= {f"{name}.pdf": drawing for name, drawing in drawn.items()}
     # The typesetter takes pictures from files only; the folder is gone again when the report is made.
     with tempfile.TemporaryDirectory(prefix="dewswing-") as folder:
         for name, made in files.items():
@@ -61,7 +63,7 @@ def _seconds(day: dt.date) -> int:
     return int(dt.datetime(day.year, day.month, day.day, tzinfo=dt.UTC).timestamp())
 
 
-def _worded(content: dict[str, Any]) -> dict[str, Any]:
+def _worded(content: dict[str, Any], display: Display) -> dict[str, Any]:
     """The content as plain values that JSON can carry."""
     whole = content["document"]
     return {
@@ -88,14 +90,14 @@ def _worded(content: dict[str, Any]) -> dict[str, Any]:
         "excluded": content["excluded"][:40],
         "method": content["method"],
         "cautions": content["cautions"],
-        "assumptions": [[a["key"], _word(a["value"]), a["why"]] for a in whole["assumptions"]],
+        "assumptions": [[a["key"], _word(a["value"], display), a["why"]] for a in whole["assumptions"]],
         "notes": whole["notes"],
         "trace": [
             [
                 step["key"],
-                f"{say_number(step['value'], digits=4)} {step['unit']}",
+                f"{display.number(step['value'], digits=4)} {step['unit']}",
                 step["formula"],
-                "; ".join(f"{name} = {_word(value)} ({origin})" for name, value, origin in step["inputs"]),
+                "; ".join(f"{name} = {_word(value, display)} ({origin})" for name, value, origin in step["inputs"]),
                 step["source"],
             ]
             for step in whole["trace"]
@@ -105,17 +107,5 @@ def _worded(content: dict[str, Any]) -> dict[str, Any]:
     }
 
 
-def _word(value: Any) -> str:
-    return say_number(value, digits=4) if isinstance(value, int | float) else str(value)
-
-
-def _drawings(diagnosis: Diagnosis) -> dict[str, bytes]:
-    drawn = {"curve": pdf_of(charts.curve_chart(diagnosis))}
-    if len(diagnosis.cycle.complete):
-        drawn["folded"] = pdf_of(charts.folded_chart(diagnosis))
-        drawn["peaks"] = pdf_of(charts.peaks_chart(diagnosis))
-    if diagnosis.purge.energy_kwh_per_year is not None and len(charts.energy_table(diagnosis)):
-        drawn["energy"] = pdf_of(charts.energy_chart(diagnosis))
-    if diagnosis.payback.cash_flow:
-        drawn["cash"] = pdf_of(charts.cash_chart(diagnosis))
-    return drawn
+def _word(value: Any, display: Display) -> str:
+    return display.number(value, digits=4) if isinstance(value, int | float) else str(value)

@@ -5,21 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from diagnostics.diagnosis import Diagnosis
+from diagnostics.estimate import Estimate
 from diagnostics.moment import say_duration, say_time
-from diagnostics.report.figures import (
-    NOTHING,
-    say_estimate,
-    say_estimated_time,
-    say_level,
-    say_number,
-    say_percent,
-    say_share,
-)
+from diagnostics.report.figures import METRIC, Display
 
 CONFORMITY_WORDS = {
     "pass": "meets the limit",
     "fail": "does not meet the limit",
-    "undecided": "undecided, the limit lies within the instrument's uncertainty",
+    "undecided": "cannot be said to meet the limit, which lies within the instrument's uncertainty",
 }
 CONTROL_WORDS = {
     "fixed": "fixed timer",
@@ -59,36 +52,36 @@ def log_line(diagnosis: Diagnosis) -> str:
     )
 
 
-def seen_lines(diagnosis: Diagnosis) -> list[Line]:
+def seen_lines(diagnosis: Diagnosis, display: Display = METRIC) -> list[Line]:
     """What was seen: dryness, towers, margin, trend."""
     return [
-        Line("Dryness", _dryness(diagnosis)),
-        Line("Towers", _towers(diagnosis)),
-        Line("Margin", _margin(diagnosis)),
-        Line("Trend", _trend(diagnosis)),
+        Line("Dryness", _dryness(diagnosis, display)),
+        Line("Towers", _towers(diagnosis, display)),
+        Line("Margin", _margin(diagnosis, display)),
+        Line("Trend", _trend(diagnosis, display)),
     ]
 
 
-def worth_lines(diagnosis: Diagnosis) -> list[Line]:
+def worth_lines(diagnosis: Diagnosis, display: Display = METRIC) -> list[Line]:
     """What it costs and what switching on dew point would be worth."""
     return [
-        Line("Purge", _purge(diagnosis)),
-        Line("Switching", _switching(diagnosis)),
-        Line("Payback", _payback(diagnosis)),
+        Line("Purge", _purge(diagnosis, display)),
+        Line("Switching", _switching(diagnosis, display)),
+        Line("Payback", _payback(diagnosis, display)),
     ]
 
 
-def _dryness(diagnosis: Diagnosis) -> str:
+def _dryness(diagnosis: Diagnosis, display: Display) -> str:
     p = diagnosis.purity
     if p.p95_dew_point_c is None:
         return "no usable readings"
-    above = f", above it {say_share(p.time_above_limit_share)} of the time" if p.time_above_limit_share else ""
+    above = f", above it {display.share(p.time_above_limit_share)} of the time" if p.time_above_limit_share else ""
     rank = "no class (wetter than +10 °C)" if p.purity_class is None else f"ISO 8573-1 water class {p.purity_class}"
     if p.purity_class is not None and p.class_low != p.class_high:
         rank += f" (within uncertainty {_class(p.class_low)} to {_class(p.class_high)})"
     return (
-        f"{say_level(p.p95_dew_point_c)} at the 95th percentile, limit {say_level(p.limit_dew_point_c, 0)}:"
-        f" {CONFORMITY_WORDS[p.conformity]}{above}; {rank}"
+        f"{display.level_words(p.p95_dew_point_c)} at the 95th percentile, limit"
+        f" {display.level_words(p.limit_dew_point_c, 0)}: {CONFORMITY_WORDS[p.conformity]}{above}; {rank}"
     )
 
 
@@ -96,14 +89,14 @@ def _class(value: int | None) -> str:
     return "none" if value is None else str(value)
 
 
-def _towers(diagnosis: Diagnosis) -> str:
+def _towers(diagnosis: Diagnosis, display: Display) -> str:
     cycle = diagnosis.cycle
     words = CONTROL_WORDS[cycle.control]
     if not cycle.resolved or cycle.half_cycle_s is None:
         return words
     rows = cycle.complete
     peaks = [
-        f"{tower} peaks at {say_level(float(part['peak_dew_point_c'].median()))}"
+        f"{tower} peaks at {display.level_words(float(part['peak_dew_point_c'].median()))}"
         for tower, part in rows.groupby("tower")
         if part["peak_dew_point_c"].notna().any()
     ]
@@ -113,7 +106,7 @@ def _towers(diagnosis: Diagnosis) -> str:
     return f"{words}{stop}; half-cycle {length}{counted}, {len(rows)} complete; {', '.join(peaks) or 'peaks not seen'}"
 
 
-def _margin(diagnosis: Diagnosis) -> str:
+def _margin(diagnosis: Diagnosis, display: Display) -> str:
     b = diagnosis.breakthrough
     margin = b.sustained_margin_s or b.margin_s
     if margin is None:
@@ -121,56 +114,64 @@ def _margin(diagnosis: Diagnosis) -> str:
     kind = "repeated half-cycle" if b.sustained_margin_s else "single half-cycle"
     basis = "by rating, no rise seen in the log" if b.censored else "by the rise seen in the log"
     if margin.value < 0:
-        return f"a {kind} would have to be {say_estimated_time(margin.scaled(-1))} shorter to hold the limit, {basis}"
-    return f"a {kind} could be {say_estimated_time(margin)} longer before the limit is reached, {basis}"
+        return f"a {kind} would have to be {_shorter(margin, display)} shorter to hold the limit, {basis}"
+    return f"a {kind} could be {display.duration(margin)} longer before the limit is reached, {basis}"
 
 
-def _trend(diagnosis: Diagnosis) -> str:
+def _shorter(margin: Estimate, display: Display) -> str:
+    return display.duration(margin.scaled(-1))
+
+
+def _trend(diagnosis: Diagnosis, display: Display) -> str:
     trend = diagnosis.trend
     text = TREND_WORDS[trend.verdict]
     if trend.peak_dew_point_c_per_day is not None and trend.verdict != "too_short":
-        text += f": {say_estimate(trend.peak_dew_point_c_per_day, 'K a day', digits=2)}"
+        unit = "K a day" if display.temperature == "C" else "°F a day"
+        slope = display.estimate(trend.peak_dew_point_c_per_day, unit, digits=2, turned=display.kelvins)
+        text += f": {slope}"
     if trend.days_to_limit is not None:
-        text += f"; limit in {say_estimate(trend.days_to_limit, 'days', digits=2)}"
+        text += f"; limit in {display.estimate(trend.days_to_limit, 'days', digits=2)}"
     return text
 
 
-def _purge(diagnosis: Diagnosis) -> str:
+def _purge(diagnosis: Diagnosis, display: Display) -> str:
     purge = diagnosis.purge
     currency = diagnosis.payback.currency
     if purge.average_m3_min is None:
         return next(iter(purge.notes), "unknown; give dryer.rated_flow_m3_min")
-    text = f"{say_estimate(purge.average_m3_min, 'm³/min')}"
+    text = display.flow_words(purge.average_m3_min)
     if purge.share_of_inlet is not None:
-        text += f", {say_percent(purge.share_of_inlet)} of the air that enters"
+        text += f", {display.percent(purge.share_of_inlet)} of the air that enters"
     if purge.energy_kwh_per_year is not None:
-        text += f"; {say_estimate(purge.energy_kwh_per_year.total, 'kWh a year')}"
+        text += f"; {display.estimate(purge.energy_kwh_per_year.total, 'kWh a year')}"
     if purge.cost_per_year is not None:
-        text += f", {say_estimate(purge.cost_per_year, currency)} a year"
+        text += f", {display.estimate(purge.cost_per_year, currency)} a year"
     return text
 
 
-def _switching(diagnosis: Diagnosis) -> str:
+def _switching(diagnosis: Diagnosis, display: Display) -> str:
     switching, currency = diagnosis.switching, diagnosis.payback.currency
     figures = switching.figures
     limited = LIMITED_WORDS[switching.limited_by]
-    if figures.regenerations_saved_share is None or switching.limited_by in ("air_use", "none_possible"):
-        return limited if switching.limited_by in ("air_use", "none_possible") else NOTHING
-    text = f"saves {say_percent(figures.regenerations_saved_share)} of the regenerations"
+    if switching.limited_by in ("air_use", "none_possible"):
+        return limited
+    if figures.regenerations_saved_share is None:
+        return next(iter(switching.notes), "cannot be told from this log")
+    text = f"saves {display.percent(figures.regenerations_saved_share)} of the regenerations"
     if figures.energy_saved_kwh_per_year is not None:
-        text += f", {say_estimate(figures.energy_saved_kwh_per_year, 'kWh')}"
+        text += f", {display.estimate(figures.energy_saved_kwh_per_year, 'kWh')}"
     if figures.cost_saved_per_year is not None:
-        text += f", {say_estimate(figures.cost_saved_per_year, currency)} a year"
+        text += f", {display.estimate(figures.cost_saved_per_year, currency)} a year"
     return f"{text}; {limited}"
 
 
-def _payback(diagnosis: Diagnosis) -> str:
+def _payback(diagnosis: Diagnosis, display: Display) -> str:
     payback = diagnosis.payback
     if payback.simple_payback_years is None:
         return next(iter(payback.notes), "not reckoned; give prices and dryer.rated_flow_m3_min")
-    text = f"{say_estimate(payback.simple_payback_years, 'years', digits=2)} simple"
+    text = f"{display.estimate(payback.simple_payback_years, 'years', digits=2)} simple"
     if payback.npv is not None:
-        text += f"; net present value {say_estimate(payback.npv, payback.currency)}"
+        text += f"; net present value {display.estimate(payback.npv, payback.currency)}"
     if payback.irr is not None:
-        text += f"; internal rate of return {say_number(100 * payback.irr.value, digits=2)} %"
+        text += f"; internal rate of return {display.number(100 * payback.irr.value, digits=2)} %"
     return text
