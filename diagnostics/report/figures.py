@@ -1,7 +1,7 @@
 """Numbers as people read them: sensible digits, their units and number format, the interval beside the value.
 
-`Display` says which units and which number format; its methods turn the engine's figures into words. Where nothing can be
-said there is a dash.
+`Display` says which units and which number format; its methods turn the engine's figures into words. Where nothing can
+be said there is a dash.
 """
 
 from __future__ import annotations

@@ -10,12 +10,15 @@ from rich.text import Text
 from diagnostics.diagnosis import Diagnosis
 from diagnostics.health.record import Finding
 from diagnostics.moment import say_time
+from diagnostics.report.figures import METRIC, Display
 from diagnostics.report.summary import Line, log_line, seen_lines, worth_lines
 
 SEVERITY_STYLE = {"critical": "bold red", "warning": "bold yellow", "info": "cyan"}
 
 
-def show_diagnosis(diagnosis: Diagnosis, written: list[str], console: Console | None = None) -> None:
+def show_diagnosis(
+    diagnosis: Diagnosis, written: list[str], console: Console | None = None, *, display: Display = METRIC
+) -> None:
     """Print the diagnosis.
 
     Parameters
@@ -24,6 +27,8 @@ def show_diagnosis(diagnosis: Diagnosis, written: list[str], console: Console | 
     written : list of str
         Files written, named at the end.
     console : Console, optional
+    display : Display
+        Units and number format.
     """
     console = console or Console(highlight=False, width=None)
     site = diagnosis.plant.site.name or diagnosis.screened.log.source
@@ -38,8 +43,8 @@ def show_diagnosis(diagnosis: Diagnosis, written: list[str], console: Console | 
     if len(diagnosis.screened.exclusions) > 4:
         console.print(Text(f"and {len(diagnosis.screened.exclusions) - 4} more stretches set aside", "dim"))
     console.print()
-    console.print(_block("What was seen", seen_lines(diagnosis)))
-    console.print(_block("What it costs, what switching on dew point is worth", worth_lines(diagnosis)))
+    console.print(_block("What was seen", seen_lines(diagnosis, display)))
+    console.print(_block("What it costs, what switching on dew point is worth", worth_lines(diagnosis, display)))
     console.print(_findings(diagnosis))
     console.print(
         Text(

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from diagnostics.errors import UsageError
 from diagnostics.verbs.options import (
+    display_of,
+    display_options,
     json_option,
     log_option,
     parse_columns,
@@ -17,6 +20,9 @@ from diagnostics.verbs.options import (
     refuse_unwritable,
     write_json,
 )
+
+if TYPE_CHECKING:
+    from diagnostics.report.figures import Display
 
 REPORT_KINDS = (".html", ".htm", ".pdf")
 
@@ -34,6 +40,7 @@ REPORT_KINDS = (".html", ".htm", ".pdf")
 @click.option("--workbook", "workbook_path", metavar="OUT.xlsx", help="Write all tables as a workbook.")
 @click.option("--screened", "screened_path", metavar="OUT.parquet", help="Write the screened log.")
 @log_option
+@display_options
 @click.option("--rhythm-from", metavar="HEADER", help="Take the switchovers from this column.")
 @click.option("--explain", "explain_key", metavar="KEY", help="Show how a figure came about.")
 @click.option("--schema", is_flag=True, help="Print the JSON Schema of the diagnosis document and stop.")
@@ -50,6 +57,8 @@ def verb(
     rhythm_from: str | None,
     explain_key: str | None,
     schema: bool,
+    units: str,
+    numbers: str,
 ) -> None:
     """Diagnose a dryer from its dew point log; several LOGs are one dryer's, joined in time."""
     if schema:
@@ -71,12 +80,14 @@ def verb(
     from diagnostics.log.reading import read_log
     from diagnostics.plant import load_plant
 
+    display = display_of(units, numbers)
     with progress_on_screen() as progress:
         plant = load_plant(plant_path)
         log = read_log(list(logs), plant, columns=pairs, progress=progress)
         diagnosis = diagnose(log, plant, rhythm_from=rhythm_from, progress=progress)
         progress("writing")
-        _write_files(diagnosis, json_path, report_path, half_cycles_path, findings_path, workbook_path, screened_path)
+        paths = (json_path, report_path, half_cycles_path, findings_path, workbook_path, screened_path)
+        _write_files(diagnosis, *paths, display=display)
     if json_path == "-":
         return
     if explain_key:
@@ -86,8 +97,7 @@ def verb(
         return
     from diagnostics.report.terminal import show_diagnosis
 
-    written = (json_path, report_path, half_cycles_path, findings_path, workbook_path, screened_path)
-    show_diagnosis(diagnosis, [path for path in written if path])
+    show_diagnosis(diagnosis, [path for path in paths if path], display=display)
 
 
 def _write_files(
@@ -98,6 +108,8 @@ def _write_files(
     findings_path: str | None,
     workbook_path: str | None,
     screened_path: str | None,
+    *,
+    display: Display,
 ) -> None:
     from diagnostics.diagnosis import Diagnosis
     from diagnostics.files import write_whole
@@ -107,7 +119,7 @@ def _write_files(
     if report_path:
         from diagnostics.report.page import report_bytes
 
-        contents.append((report_path, report_bytes(diagnosis, Path(report_path).suffix.lower())))
+        contents.append((report_path, report_bytes(diagnosis, Path(report_path).suffix.lower(), display=display)))
     if half_cycles_path or findings_path or workbook_path or screened_path:
         from diagnostics.report import tables
 

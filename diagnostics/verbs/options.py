@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from diagnostics.errors import InputError, UsageError
+
+if TYPE_CHECKING:
+    from diagnostics.report.figures import Display
 
 QUANTITIES = (
     "time",
@@ -40,6 +43,35 @@ def log_option(function: Callable[..., Any]) -> Callable[..., Any]:
 def plant_option(required: bool = False) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
     """Add ``--plant``."""
     return click.option("--plant", "plant_path", metavar="FILE.toml", required=required, help="The plant file.")
+
+
+def display_options(function: Callable[..., Any]) -> Callable[..., Any]:
+    """Add ``--units`` and ``--numbers``."""
+    units = click.option(
+        "--units",
+        type=click.Choice(["metric", "us"]),
+        default="metric",
+        show_default=True,
+        help="Units on screen and in the report; the JSON document keeps its own.",
+    )
+    numbers = click.option(
+        "--numbers",
+        type=click.Choice(["1,234.5", "1.234,5", "1 234,5", "1234.5"]),
+        default="1,234.5",
+        show_default=True,
+        help="Number format on screen and in the report.",
+    )
+    return units(numbers(function))
+
+
+def display_of(units: str, numbers: str) -> Display:
+    """The display that the two options ask for."""
+    from dataclasses import replace
+
+    from diagnostics.report.figures import METRIC, US
+
+    group, decimal = (numbers[1], numbers[-2]) if len(numbers) == 7 else ("", numbers[-2])
+    return replace(METRIC if units == "metric" else US, group="\u202f" if group == " " else group, decimal=decimal)
 
 
 json_option = click.option("--json", "json_path", metavar="OUT", help="Write the result as JSON; - for the screen.")
