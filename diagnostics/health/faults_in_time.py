@@ -13,6 +13,8 @@ from diagnostics.health.record import Finding
 from diagnostics.health.sentences import BED, PEOPLE, STORED_PRESSURE, between, level
 from diagnostics.moment import say_duration
 
+_SOON_DAYS = 90.0
+
 
 def find_faults_in_time(case: Case) -> list[Finding]:
     """Stopped switching and desiccant decay."""
@@ -57,10 +59,14 @@ def _desiccant_decay(case: Case) -> Finding | None:
     if trend.verdict != "rising" or slope is None:
         return None
     left = trend.days_to_limit
-    near = left is not None and left.low <= 90
+    if left is None and len(case.rows) and slope.high > 0:
+        away_k = case.limit_c - float(case.rows["peak_dew_point_c"].quantile(0.9))
+        near = away_k / slope.high <= _SOON_DAYS
+    else:
+        near = left is not None and left.low <= _SOON_DAYS
     return case.finding(
         "desiccant_decay",
-        "warning" if near or left is None else "info",
+        "warning" if near else "info",
         0.9 if trend.load_adjusted else 0.6,
         statement=(
             f"The peaks of the half-cycles climb by {between(slope, 'K a day')}"

@@ -248,7 +248,8 @@ def _overload_at_times(case: Case) -> Finding | None:
 
 def _load_of_climb(peaks: Floats, ratio: Floats, passing: int) -> float:
     """Mean load from the last trough to the passing of the limit: a heatless bed fills over many cycles."""
-    trough = int(np.argmin(peaks[: passing + 1]))
+    before = peaks[: passing + 1]
+    trough = int(np.flatnonzero(before <= before.min() + 0.1 * np.ptp(before))[-1])
     return float(np.mean(ratio[trough : passing + 1]))
 
 

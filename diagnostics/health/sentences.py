@@ -63,9 +63,10 @@ def amount(value: float) -> str:
 
 def between(estimate: Estimate, unit: str) -> str:
     """Estimate with its 95 % interval for a sentence."""
+    value = f"{amount(estimate.value)} {unit}".rstrip()
     if estimate.low == estimate.high:
-        return f"{amount(estimate.value)} {unit}"
-    return f"{amount(estimate.value)} {unit} ({amount(estimate.low)} to {amount(estimate.high)})"
+        return value
+    return f"{value} ({amount(estimate.low)} to {amount(estimate.high)})"
 
 
 def counted(number: int, noun: str) -> str:

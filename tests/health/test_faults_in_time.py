@@ -1,0 +1,51 @@
+"""Stopped switching and decay."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from diagnostics.cycle.record import Cycle
+from diagnostics.estimate import Estimate
+from diagnostics.health.faults_in_time import find_faults_in_time
+from diagnostics.health.record import Trend
+from tests.health.cases import START_S, case_of, cycle_of, drawn_from, half_cycles, screened_log
+
+ROWS = half_cycles(np.full(30, -60.0), np.full(30, -60.0))
+
+
+def _trend(verdict: str, days: Estimate | None, adjusted: bool = True) -> Trend:
+    return Trend(Estimate(0.3, 0.2, 0.4), adjusted, verdict, days)
+
+
+def test_stopped_switching_starts_where_the_rhythm_ceased() -> None:
+    n = int(60 * 300 / 60)
+    climb = np.r_[np.full(n, -60.0), np.linspace(-60, 10, 600)]
+    stopped_s = START_S + 60 * 300
+    cycle = Cycle("stopped", (), True, ROWS, Estimate.exact(300.0), stopped_s=stopped_s)
+    [finding] = find_faults_in_time(case_of(ROWS, screened_log(climb), cycle=cycle))
+    assert finding.code == "switching_stopped"
+    assert finding.severity == "critical"
+    assert finding.start_s == stopped_s
+    assert "5 min" in finding.statement
+    assert "10.0 °C" in finding.statement
+
+
+@pytest.mark.parametrize(
+    ("left", "severity"), [(30.0, "warning"), (89.0, "warning"), (400.0, "info"), (None, "warning")]
+)
+def test_decay_is_a_warning_where_the_limit_is_ninety_days_away(left: float | None, severity: str) -> None:
+    days = None if left is None else Estimate(left, 0.9 * left, 1.2 * left)
+    [finding] = find_faults_in_time(case_of(ROWS, drawn_from(ROWS), trend=_trend("rising", days)))
+    assert finding.code == "desiccant_decay"
+    assert finding.severity == severity
+    assert "0.3" in finding.statement
+
+
+@pytest.mark.parametrize("verdict", ["steady", "falling", "too_short"])
+def test_no_rise_is_no_decay(verdict: str) -> None:
+    assert find_faults_in_time(case_of(ROWS, drawn_from(ROWS), trend=_trend(verdict, None))) == []
+
+
+def test_a_running_rhythm_has_not_stopped() -> None:
+    assert find_faults_in_time(case_of(ROWS, drawn_from(ROWS), cycle=cycle_of(ROWS))) == []
