@@ -16,6 +16,9 @@ from diagnostics.cycle.trace import Trace
 from diagnostics.log.record import Floats
 
 
+TEMPER = 0.25
+
+
 @dataclass(frozen=True)
 class Folded:
     """Average cycle.
@@ -29,12 +32,15 @@ class Folded:
     weight : ndarray, shape (m,)
         Readings in the bin.
     period_s : float
+    noise_variance : float
+        Of one reading about its bin.
     """
 
     phase_s: Floats
     value: Floats
     weight: Floats
     period_s: float
+    noise_variance: float
 
 
 def without_drift(trace: Trace, window_s: float) -> Floats:
@@ -80,7 +86,9 @@ def fold(time_s: Floats, level: Floats, period_s: float, interval_s: float, orig
     departure = np.clip(level - centre[cell], -4.0 * spread, 4.0 * spread)
     mean = mean + np.bincount(cell, departure, bins)[full] / count[full]
     at = np.bincount(cell, phase, bins)[full] / count[full]
-    return Folded(at, mean, count[full], period_s)
+    around = departure - (np.bincount(cell, departure, bins)[full] / count[full])[np.cumsum(full)[cell] - 1]
+    variance = float((around**2).sum()) / max(1, level.size - int(full.sum()))
+    return Folded(at, mean, count[full], period_s, variance)
 
 
 def break_misfit(folded: Folded, phases_s: Floats, interval_s: float, towers: int = 1) -> Floats:
@@ -131,14 +139,54 @@ def _family(since_s: Floats, part_s: float, interval_s: float) -> Floats:
     return np.stack(columns, axis=1)
 
 
-def place_break(folded: Folded, interval_s: float, towers: int = 1) -> float:
-    """Phase of the switchover in a folded cycle [s], finer than the log's interval."""
+@dataclass(frozen=True)
+class Break:
+    """Phase of the switchover in a folded cycle and its standard uncertainty [s]."""
+
+    phase_s: float
+    error_s: float
+
+
+def place_break(folded: Folded, interval_s: float, towers: int = 1) -> Break:
+    """Phase of the switchover in a folded cycle, finer than the log's interval.
+
+    Where the turn is rounded by the probe, many phases fit almost as well: the mean over them, weighted by a tempered
+    likelihood (the bins' errors are not independent), scatters less than the best one.
+    """
     part = folded.period_s / towers
-    coarse = np.arange(0.0, part, part / 90)
-    best = coarse[int(np.argmin(break_misfit(folded, coarse, interval_s, towers)))]
-    width = part / 90
-    for _ in range(2):
-        trial = best + np.linspace(-1.0, 1.0, 13) * width
-        best = trial[int(np.argmin(break_misfit(folded, trial, interval_s, towers)))]
-        width /= 6.0
-    return float(np.mod(best, part))
+    trial = np.arange(0.0, part, part / 90)
+    misfit = break_misfit(folded, trial, interval_s, towers)
+    centre, error = _mean_phase(trial, misfit, folded.value.size, part)
+    fine = part / 90
+    if error < fine:
+        trial = centre + np.linspace(-2.0, 2.0, 33) * fine
+        misfit = break_misfit(folded, trial, interval_s, towers)
+        centre, error = _mean_phase(trial, misfit, folded.value.size, part)
+    return Break(float(np.mod(centre, part)), float(error))
+
+
+def _mean_phase(trial: Floats, misfit: Floats, points: int, part_s: float) -> tuple[float, float]:
+    excess = 0.5 * points * np.log(misfit / misfit.min())
+    weight = np.exp(-TEMPER * excess)
+    middle = trial[int(np.argmin(misfit))]
+    away = np.mod(trial - middle + 0.5 * part_s, part_s) - 0.5 * part_s
+    shift = float((weight * away).sum() / weight.sum())
+    spread = float(np.sqrt((weight * (away - shift) ** 2).sum() / weight.sum()))
+    return middle + shift, spread
+
+
+def breaks_ratio(folded: Folded, interval_s: float) -> float:
+    """How much worse one break a period fits than two half a period apart; about one where there is one only."""
+    single, double = _least_misfit(folded, interval_s, 1), _least_misfit(folded, interval_s, 2)
+    total = float((folded.weight * folded.value**2).sum())
+    noise = min(folded.noise_variance * folded.value.size, 0.5 * total)
+    floor = 0.002 * total
+    return float((max(single - noise, 0.0) + floor) / (max(double - noise, 0.0) + floor))
+
+
+def _least_misfit(folded: Folded, interval_s: float, towers: int) -> float:
+    part = folded.period_s / towers
+    trial = np.arange(0.0, part, part / 60)
+    misfit = break_misfit(folded, trial, interval_s, towers)
+    near = trial[int(np.argmin(misfit))] + np.linspace(-1.0, 1.0, 17) * part / 60
+    return float(min(misfit.min(), break_misfit(folded, near, interval_s, towers).min()))

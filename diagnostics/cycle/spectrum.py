@@ -1,6 +1,6 @@
 """Is there a rhythm, and how sure: lines of the spectrum against the log's own red noise.
 
-The periodogram is divided by its own running median over neighbouring frequencies, so that drift, load waves and probe
+The periodogram is divided by its own running quantile over neighbouring frequencies, so that drift, load waves and probe
 noise become a flat background of mean one (exponential under noise). A timer then stands as a comb of narrow lines.
 """
 
@@ -13,6 +13,8 @@ import numpy as np
 from diagnostics.log.record import Floats
 
 MOST_HARMONICS = 48
+QUANTILE = 0.3
+"""Of the power in a band, from which its background is reckoned: low enough that a dense comb does not raise it."""
 
 
 @dataclass(frozen=True)
@@ -63,7 +65,7 @@ def spectrum_of(even: Floats, step_s: float) -> Spectrum:
 
 
 def _background(power: Floats, padding: float) -> Floats:
-    """Running median of the power over a band that grows with frequency, as a smooth curve."""
+    """Background from a low quantile of the power over a band that grows with frequency, as a smooth curve."""
     size = power.size
     edges = [1]
     while edges[-1] < size:
@@ -72,7 +74,7 @@ def _background(power: Floats, padding: float) -> Floats:
     centres, levels = [], []
     for a, b in zip(edges[:-1], edges[1:], strict=True):
         centres.append(np.log(np.sqrt(a * b)))
-        levels.append(np.log(np.median(power[a:b]) / np.log(2.0) + 1e-300))
+        levels.append(np.log(np.quantile(power[a:b], QUANTILE) / -np.log(1.0 - QUANTILE) + 1e-300))
     level = np.asarray(levels)
     if level.size >= 5:
         from scipy.ndimage import median_filter

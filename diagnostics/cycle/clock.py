@@ -1,0 +1,217 @@
+"""The timer's clock by least squares: how far groups of cycles lag the folded template, and the line through that.
+
+A group's reading is ``y = a h(phase - s)``, so ``y = a h - a s h'`` for a small lag ``s``. The lags of all groups lie on
+one straight line whose slope corrects the period; a reset gives the line a new start. Their scatter about the line, not a
+model of the noise, gives the interval.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from diagnostics.cycle.folding import Folded, fold
+from diagnostics.cycle.trace import Trace
+from diagnostics.log.record import Flags, Floats
+
+MOST_GROUPS = 160
+LEAST_FOR_LOAD = 30
+
+
+@dataclass(frozen=True)
+class Piece:
+    """A stretch in which the timer ran without a reset.
+
+    Attributes
+    ----------
+    start_s, end_s : float
+    offset_s : float
+        Of its switchovers against the timer's clock [s].
+    """
+
+    start_s: float
+    end_s: float
+    offset_s: float
+
+
+@dataclass(frozen=True)
+class ClockFit:
+    """Period and offsets with their standard errors [s]."""
+
+    period_s: float
+    period_error_s: float
+    degrees_of_freedom: float
+    pieces: tuple[Piece, ...]
+    offset_error_s: float
+
+
+@dataclass(frozen=True)
+class _Lags:
+    """Mean time [s], lag [s], weight, piece, level and logarithm of size of each group of cycles."""
+
+    at_s: Floats
+    lag_s: Floats
+    weight: Floats
+    owner: np.ndarray
+    load: Floats
+
+
+def aligned_times(trace: Trace, pieces: tuple[Piece, ...]) -> tuple[Floats, Flags]:
+    """Times on the timer's own clock, and which readings lie in a piece."""
+    aligned = trace.time_s.copy()
+    inside = np.zeros(trace.time_s.size, dtype=bool)
+    for piece in pieces:
+        a = np.searchsorted(trace.time_s, piece.start_s)
+        b = np.searchsorted(trace.time_s, piece.end_s, side="right")
+        aligned[a:b] -= piece.offset_s
+        inside[a:b] = True
+    return aligned, inside
+
+
+def fit_clock(trace: Trace, level: Floats, pieces: tuple[Piece, ...], period_s: float, origin_s: float) -> ClockFit:
+    """Period and offsets by least squares.
+
+    Parameters
+    ----------
+    trace : Trace
+    level : ndarray, shape (n,)
+        The trace without drift.
+    pieces : tuple of Piece
+    period_s, origin_s : float
+        First guess and an instant at phase zero [s].
+
+    Returns
+    -------
+    ClockFit
+    """
+    fit = ClockFit(period_s, period_s, 1.0, pieces, period_s)
+    for _ in range(5):
+        lags = _lags(trace, level, fit, origin_s)
+        if lags.at_s.size < np.unique(lags.owner).size + 2:
+            return fit
+        slope, error, freedom, starts, offset_error = _line(lags, len(pieces))
+        moved = tuple(
+            Piece(p.start_s, p.end_s, p.offset_s + float(start)) for p, start in zip(fit.pieces, starts, strict=True)
+        )
+        settled = abs(slope) < 0.05 * error
+        period = fit.period_s * (1.0 + slope)
+        fit = ClockFit(period, error * period, freedom, moved, offset_error)
+        if settled:
+            break
+    return fit
+
+
+def _lags(trace: Trace, level: Floats, fit: ClockFit, origin_s: float) -> _Lags:
+    period = fit.period_s
+    aligned, inside = aligned_times(trace, fit.pieces)
+    aligned, time_s, y = aligned[inside], trace.time_s[inside], level[inside]
+    folded = fold(aligned, y, period, trace.interval_s, origin_s)
+    shape, slope = template(folded, trace.interval_s)
+    cycle = np.floor((aligned - origin_s) / period).astype(np.int64)
+    each = max(1, int(cycle.max() - cycle.min() + 1) // MOST_GROUPS)
+    owner = np.searchsorted([p.start_s for p in fit.pieces], time_s, side="right") - 1
+    names, index = np.unique((cycle - cycle.min()) // each * len(fit.pieces) + owner, return_inverse=True)
+    phase = np.mod(aligned - origin_s, period)
+    h = np.interp(phase, folded.phase_s, shape, period=period)
+    g = np.interp(phase, folded.phase_s, slope, period=period)
+    return _regress(time_s, trace.value[inside], y, h, g, index, names % len(fit.pieces), 0.15 * period)
+
+
+def _regress(
+    time_s: Floats,
+    value: Floats,
+    y: Floats,
+    h: Floats,
+    g: Floats,
+    index: np.ndarray,
+    owner: np.ndarray,
+    limit_s: float,
+) -> _Lags:
+    """Group-wise regression of the readings on template, slope and a constant."""
+
+    def total(values: Floats) -> Floats:
+        return np.bincount(index, values, owner.size)
+
+    count = total(np.ones_like(y))
+    my, mh, mg = total(y) / count, total(h) / count, total(g) / count
+    hh, gg, hg = total(h * h) - count * mh**2, total(g * g) - count * mg**2, total(h * g) - count * mh * mg
+    hy, gy = total(h * y) - count * mh * my, total(g * y) - count * mg * my
+    determinant = hh * gg - hg**2
+    good = (count >= 4) & (determinant > 1e-3 * np.median(hh) * np.median(gg))
+    safe = np.where(good, determinant, 1.0)
+    size, tilt = (gg * hy - hg * gy) / safe, (hh * gy - hg * hy) / safe
+    typical = float(np.median(size[good])) if good.any() else 0.0
+    good &= size > 0.25 * typical
+    lag = np.clip(-tilt / np.where(good, size, 1.0), -limit_s, limit_s)
+    load = np.stack([total(value) / count, np.log(np.where(good, size, 1.0))], axis=1)
+    return _Lags((total(time_s) / count)[good], lag[good], count[good], owner[good], load[good])
+
+
+def template(folded: Folded, interval_s: float) -> tuple[Floats, Floats]:
+    """Smoothed average cycle at the folded bins, and its slope [1/s]."""
+    period = folded.period_s
+    step = period / max(folded.phase_s.size, 24)
+    even = np.arange(-0.5 * period, 1.5 * period, step)
+    around = np.concatenate([folded.phase_s - period, folded.phase_s, folded.phase_s + period])
+    cell = np.rint((around - even[0]) / step).astype(np.int64)
+    near = (cell >= 0) & (cell < even.size)
+    weight = np.tile(folded.weight, 3)[near]
+    top = np.bincount(cell[near], weight * np.tile(folded.value, 3)[near], even.size)
+    bottom = np.bincount(cell[near], weight, even.size)
+    window = np.bartlett(2 * max(1, round(0.4 * interval_s / step)) + 3)[1:-1]
+    top, bottom = np.convolve(top, window, "same"), np.convolve(bottom, window, "same")
+    full = bottom > 1e-9
+    shape = np.interp(even, even[full], top[full] / bottom[full])
+    slope = np.gradient(shape, step)
+    return np.interp(folded.phase_s, even, shape), np.interp(folded.phase_s, even, slope)
+
+
+def _line(lags: _Lags, pieces: int) -> tuple[float, float, float, Floats, float]:
+    """Common slope, its standard error and degrees of freedom, each piece's start, and the starts' typical error.
+
+    The shape of a cycle changes with the load, and with it the lag at equal phase: the lag is regressed on level and size
+    too where there are groups enough. What is left is autocorrelated, which widens the error.
+    """
+    origin = float(lags.at_s.min())
+    time, y, owner = lags.at_s - origin, lags.lag_s, lags.owner
+    own = np.zeros((y.size, pieces))
+    own[np.arange(y.size), owner] = 1.0
+    load = _centred(lags.load) if y.size >= LEAST_FOR_LOAD else lags.load[:, :0]
+    span = max(float(np.ptp(time)), 1e-9)
+    design = np.concatenate([own, (time / span)[:, None], load], axis=1)
+    base = lags.weight / lags.weight.max()
+    weight = base
+    for _ in range(6):
+        inverse = np.linalg.pinv(design.T @ (design * weight[:, None]), hermitian=True)
+        found = inverse @ (design.T @ (weight * y))
+        left = y - design @ found
+        spread = 1.4826 * float(np.median(np.abs(left))) + 1e-9
+        trust = np.clip(1.0 - (left / (6.0 * spread)) ** 2, 0.0, None) ** 2
+        weight = np.maximum(base * trust, 1e-9)
+    used = trust > 0.01
+    memory = _autocorrelation(left[used])
+    widened = (1.0 + memory) / (1.0 - memory)
+    freedom = max(1.0, float(used.sum()) / widened - np.linalg.matrix_rank(design))
+    variance = float((weight * left**2)[used].sum()) / max(1.0, used.sum() - design.shape[1]) * widened
+    errors = np.sqrt(np.maximum(np.diag(inverse), 0.0) * variance)
+    return (
+        float(found[pieces]) / span,
+        float(errors[pieces]) / span,
+        freedom,
+        found[:pieces],
+        float(errors[:pieces].min()),
+    )
+
+
+def _centred(load: Floats) -> Floats:
+    spread = load.std(axis=0)
+    return (load - load.mean(axis=0)) / np.where(spread > 1e-9, spread, 1.0)
+
+
+def _autocorrelation(left: Floats) -> float:
+    """Correlation of neighbours, corrected for the bias of short series, between 0 and 0.95."""
+    if left.size < 8:
+        return 0.0
+    first = float((left[1:] * left[:-1]).sum() / max(float((left**2).sum()), 1e-30))
+    return float(np.clip(first + (1.0 + 3.0 * first) / left.size, 0.0, 0.95))

@@ -1,0 +1,171 @@
+"""Where a rhythm is present, and at which offset of its clock: the likeliest path through the cycles of the log.
+
+Each cycle (or group of cycles) says by correlation with the template how likely every offset is, against the rhythm
+being absent. Offsets change only at a reset or a pause; a change has to earn its cost.
+"""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+
+from diagnostics.cycle.clock import Piece, aligned_times, template
+from diagnostics.cycle.folding import fold
+from diagnostics.cycle.trace import Trace
+from diagnostics.log.record import Floats
+
+JUMP_COST, JUMP_COST_PER_FOLD = 8.0, 3.0
+"""Log-likelihood a reset, a pause or a stop must gain before it is believed, and its growth with the log's length."""
+LEAST_PIECE = 3.5
+"""Cycles a piece must last."""
+DRIFT_COST = 2.0
+"""Cost of moving by one bin: the shape of a cycle changes with the load and takes its best offset along."""
+MOST_ROWS = 1200
+MOST_PER_CYCLE = 6.0
+SAME_OFFSET = 0.08
+LONGEST_LULL = 12.0
+"""Cycles without visible rhythm that are bridged when it goes on at the same offset."""
+
+
+def present_pieces(
+    trace: Trace, level: Floats, pieces: tuple[Piece, ...], period_s: float, origin_s: float, break_s: float
+) -> tuple[Piece, ...]:
+    """Stretches in which the rhythm is present at one offset.
+
+    Parameters
+    ----------
+    trace : Trace
+    level : ndarray, shape (n,)
+        The trace without drift.
+    pieces : tuple of Piece
+        As known so far; they make the template.
+    period_s, origin_s : float
+    break_s : float
+        Phase of a switchover after ``origin_s``; a row of cycles is laid so that it stands in its middle [s].
+
+    Returns
+    -------
+    tuple of Piece
+        Offsets within half a period of zero.
+    """
+    aligned, inside = aligned_times(trace, pieces)
+    folded = fold(aligned[inside], level[inside], period_s, trace.interval_s, origin_s)
+    bins = int(np.clip(2 ** np.ceil(np.log2(1.5 * period_s / trace.interval_s)), 16, 512))
+    shape, _ = template(folded, trace.interval_s)
+    start_s = break_s - 0.5 * period_s
+    centres = start_s + (np.arange(bins) + 0.5) * period_s / bins
+    curve = np.interp(centres, folded.phase_s, shape, period=period_s)
+    offset0 = pieces[int(np.argmax([p.end_s - p.start_s for p in pieces]))].offset_s
+    likelihood, edges = _likelihood(trace, level, curve, period_s, origin_s + offset0 + start_s)
+    path = _path(likelihood)
+    return _stretches(path, edges, offset0, period_s, bins)
+
+
+def _likelihood(trace: Trace, level: Floats, curve: Floats, period_s: float, origin_s: float) -> tuple[Floats, Floats]:
+    """Log-likelihood of each offset in each row of cycles against absence, and the rows' edges [epoch s]."""
+    bins = curve.size
+    position = (trace.time_s - origin_s) / period_s
+    row = np.floor(position).astype(np.int64)
+    first, rows = int(row[0]), int(row[-1] - row[0]) + 1
+    cell = np.minimum(((position - row) * bins).astype(np.int64), bins - 1)
+    key = (row - first) * bins + cell
+    count = np.bincount(key, minlength=rows * bins).reshape(rows, bins).astype(float)
+    heard = np.bincount(key, level, rows * bins).reshape(rows, bins)
+    inner, energy = _correlate(heard, curve), _correlate(count, curve**2)
+    size = _amplitude(inner[:, 0], energy[:, 0])
+    noise = _noise(heard, count, inner, size, curve)
+    gain = (size[:, None] * inner - 0.5 * size[:, None] ** 2 * energy) / noise
+    # a step of the load can spoil a cycle, but no single cycle may decide that the timer was reset
+    gain = np.clip(gain, -MOST_PER_CYCLE, MOST_PER_CYCLE)
+    each = max(1, -(-rows // MOST_ROWS))
+    if each > 1:
+        gain = np.add.reduceat(gain, np.arange(0, rows, each), axis=0)
+    starts = np.minimum(np.arange(gain.shape[0] + 1) * each, rows)
+    return gain, origin_s + (first + starts) * period_s
+
+
+def _correlate(rows: Floats, curve: Floats) -> Floats:
+    """Circular correlation of each row with the curve moved by each number of bins."""
+    from scipy.fft import irfft, rfft
+
+    return irfft(rfft(rows, axis=1) * np.conj(rfft(curve))[None, :], curve.size, axis=1)
+
+
+def _amplitude(inner: Floats, energy: Floats) -> Floats:
+    """Local size of the rhythm against the template: a running median, not below a third of the usual."""
+    from scipy.ndimage import median_filter
+
+    size = np.where(energy > 0, inner / np.where(energy > 0, energy, 1.0), 1.0)
+    usual = max(float(np.median(size)), 0.3)
+    width = int(min(25, 2 * (size.size // 4) + 1))
+    return np.clip(median_filter(size, width, mode="nearest"), 0.33 * usual, 4.0 * usual)
+
+
+def _noise(heard: Floats, count: Floats, inner: Floats, size: Floats, curve: Floats) -> float:
+    """Variance a reading would need, were the noise white, to scatter the correlation as the log's own noise does."""
+    best = np.argmax(inner, axis=1)
+    moved = curve[(np.arange(curve.size)[None, :] - best[:, None]) % curve.size]
+    left = heard - size[:, None] * count * moved
+    scatter = _correlate(left, curve)
+    energy = _correlate(count, curve**2)
+    usual = float(np.median(scatter**2)) / 0.455
+    return usual / max(float(np.median(energy)), 1e-30) + 1e-12
+
+
+def _path(gain: Floats) -> np.ndarray:
+    """Likeliest state of each row: an offset in bins, or -1 where the rhythm is absent (Viterbi)."""
+    rows, bins = gain.shape
+    jump_cost = JUMP_COST + JUMP_COST_PER_FOLD * np.log(rows)
+    score = np.append(gain[0], 0.0)
+    source = np.zeros((rows, bins + 1), dtype=np.int32)
+    stay = np.arange(bins + 1)
+    for i in range(1, rows):
+        best = int(np.argmax(score))
+        come = stay.copy()
+        value = score.copy()
+        for step in (1, -1):
+            near = np.append(np.roll(score[:-1], step), -np.inf) - DRIFT_COST
+            closer = near > value
+            value[closer], come[closer] = near[closer], np.append(np.roll(stay[:-1], step), bins)[closer]
+        leap = score[best] - jump_cost
+        better = leap > value
+        value[better], come[better] = leap, best
+        source[i] = come
+        score = value + np.append(gain[i], 0.0)
+    path = np.empty(rows, dtype=np.int64)
+    path[-1] = int(np.argmax(score))
+    for i in range(rows - 1, 0, -1):
+        path[i - 1] = source[i, path[i]]
+    path[path == bins] = -1
+    return path
+
+
+def _stretches(path: np.ndarray, edges: Floats, offset_s: float, period_s: float, bins: int) -> tuple[Piece, ...]:
+    step = np.diff(path)
+    step = np.where((path[:-1] >= 0) & (path[1:] >= 0), (step + bins // 2) % bins - bins // 2, 2 * (step != 0))
+    cuts = np.concatenate([[0], np.flatnonzero(np.abs(step) > 1) + 1, [path.size]])
+    found = []
+    for a, b in itertools.pairwise(cuts):
+        if path[a] < 0 or edges[b] - edges[a] < LEAST_PIECE * period_s:
+            continue
+        way = np.unwrap(path[a:b] * (2.0 * np.pi / bins)) * (bins / (2.0 * np.pi))
+        moved = float(np.median(way))
+        moved = (moved + bins / 2) % bins - bins / 2
+        found.append(Piece(float(edges[a]), float(edges[b]), offset_s + moved * period_s / bins))
+    return _bridged(found, period_s)
+
+
+def _bridged(pieces: list[Piece], period_s: float) -> tuple[Piece, ...]:
+    joined: list[Piece] = []
+    for piece in pieces:
+        if joined:
+            last = joined[-1]
+            apart = (piece.offset_s - last.offset_s) / period_s
+            same = abs(apart - np.rint(apart)) < SAME_OFFSET
+            if same and piece.start_s - last.end_s < LONGEST_LULL * period_s:
+                longer = last if last.end_s - last.start_s > piece.end_s - piece.start_s else piece
+                joined[-1] = Piece(last.start_s, piece.end_s, longer.offset_s)
+                continue
+        joined.append(piece)
+    return tuple(joined)
