@@ -12,7 +12,7 @@ import pandas as pd
 
 from diagnostics.cycle.record import Cycle
 from diagnostics.diagnosis import Diagnosis
-from diagnostics.energy.record import PurgeEnergy, SwitchingFigures
+from diagnostics.energy.record import Payback, Purge, PurgeEnergy, Switching
 from diagnostics.estimate import Estimate
 from diagnostics.log.statistics import statistics, used_statistics
 from diagnostics.moment import iso_time
@@ -48,14 +48,7 @@ def document(diagnosis: Diagnosis) -> dict[str, Any]:
         "purity": _renamed(_fields(diagnosis.purity, keep=tuple(_keys("purity"))), purity_class="class"),
         "trend": _fields(diagnosis.trend, leave=("notes",)),
         "breakthrough": _fields(diagnosis.breakthrough, keep=tuple(_keys("breakthrough"))),
-        "purge": _fields(diagnosis.purge, keep=tuple(_keys("purge"))),
-        "switching": {
-            **_figures(diagnosis.switching.figures),
-            "limited_by": diagnosis.switching.limited_by,
-            "already_saved_share": diagnosis.switching.already_saved_share,
-            "cautious": _figures(diagnosis.switching.cautious),
-        },
-        "payback": _fields(diagnosis.payback, keep=tuple(_keys("payback"))),
+        **_energy(diagnosis.purge, diagnosis.switching, diagnosis.payback),
         "findings": [
             _renamed(
                 {
@@ -73,6 +66,25 @@ def document(diagnosis: Diagnosis) -> dict[str, Any]:
         "trace": [_fields(step) for step in _trace(diagnosis)],
     }
     return DiagnosisDocument.model_validate(_plain(raw)).model_dump(by_alias=True)
+
+
+def energy_parts(purge: Purge, switching: Switching, payback: Payback) -> dict[str, Any]:
+    """Purge, switching and payback under the document's keys, as plain values."""
+    plain: dict[str, Any] = _plain(_energy(purge, switching, payback))
+    return plain
+
+
+def _energy(purge: Purge, switching: Switching, payback: Payback) -> dict[str, Any]:
+    return {
+        "purge": _fields(purge, keep=tuple(_keys("purge"))),
+        "switching": {
+            **_fields(switching.figures),
+            "limited_by": switching.limited_by,
+            "already_saved_share": switching.already_saved_share,
+            "cautious": _fields(switching.cautious),
+        },
+        "payback": _fields(payback, keep=tuple(_keys("payback"))),
+    }
 
 
 def document_text(diagnosis: Diagnosis) -> str:
@@ -176,10 +188,6 @@ def half_cycle_rows(cycle: Cycle, zone: str | None) -> list[dict[str, Any]]:
 
 def _number(value: float) -> float | None:
     return float(value) if math.isfinite(value) else None
-
-
-def _figures(figures: SwitchingFigures) -> dict[str, Any]:
-    return _fields(figures)
 
 
 def _assumptions(diagnosis: Diagnosis) -> list[Any]:

@@ -1,0 +1,120 @@
+"""``dewswing what-if``: the energy side again with changed settings."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from diagnostics.verbs.options import (
+    display_of,
+    display_options,
+    json_option,
+    log_option,
+    parse_columns,
+    parse_settings,
+    plant_option,
+    progress_on_screen,
+    refuse_missing,
+    refuse_unwritable,
+    write_json,
+)
+
+if TYPE_CHECKING:
+    from diagnostics.report.figures import Display
+    from diagnostics.what_if import EnergyCase, WhatIf
+
+
+@click.command(
+    name="what-if",
+    epilog="Example: dewswing what-if log.csv --plant plant.toml --set dryer.longest_half_cycle_s=3600",
+)
+@click.argument("logs", nargs=-1, required=True, metavar="LOG [LOG ...]")
+@plant_option(required=True)
+@click.option(
+    "--set",
+    "settings",
+    multiple=True,
+    metavar="TABLE.KEY=VALUE",
+    help="A setting of the plant file and its new value; may be repeated.",
+)
+@log_option
+@display_options
+@json_option
+def verb(
+    logs: tuple[str, ...],
+    plant_path: str,
+    settings: tuple[str, ...],
+    columns: tuple[str, ...],
+    json_path: str | None,
+    units: str,
+    numbers: str,
+) -> None:
+    """Reckon purge, switching and payback again with changed settings, before and after."""
+    import json
+
+    changed, pairs = parse_settings(settings), parse_columns(columns)
+    refuse_missing(*logs)
+    refuse_unwritable(json_path)
+
+    from diagnostics.diagnosis import diagnose
+    from diagnostics.log.reading import read_log
+    from diagnostics.plant import load_plant
+    from diagnostics.what_if import what_if
+
+    with progress_on_screen() as progress:
+        plant = load_plant(plant_path)
+        log = read_log(list(logs), plant, columns=pairs, progress=progress)
+        result = what_if(diagnose(log, plant, progress=progress), changed)
+    write_json(json_path, json.dumps(what_if_document(result), indent=2, ensure_ascii=False, allow_nan=False) + "\n")
+    if json_path != "-":
+        _show(result, display_of(units, numbers))
+
+
+def what_if_document(result: WhatIf) -> dict[str, Any]:
+    """Before and after under the keys of the diagnosis document."""
+    from diagnostics.report.document import energy_parts
+
+    return {
+        "schema": "dewswing/what-if/1",
+        "settings": dict(result.settings),
+        "before": energy_parts(result.before.purge, result.before.switching, result.before.payback),
+        "after": energy_parts(result.after.purge, result.after.switching, result.after.payback),
+        "notes": list(result.notes),
+    }
+
+
+def _show(result: WhatIf, display: Display) -> None:
+    from rich.console import Console
+    from rich.table import Table
+
+    console = Console(highlight=False)
+    table = Table(box=None, pad_edge=False, header_style="dim")
+    for title in ("", "before", "after"):
+        table.add_column(title, overflow="fold")
+    before, after = _rows(result.before, display), _rows(result.after, display)
+    for (title, was), (_, becomes) in zip(before, after, strict=True):
+        table.add_row(title, was, becomes)
+    console.print(table)
+    for note in (*result.notes, *result.after.switching.notes[:3]):
+        console.print(note, style="dim", markup=False)
+
+
+def _rows(case: EnergyCase, display: Display) -> list[tuple[str, str]]:
+    from diagnostics.report.summary import LIMITED_WORDS
+
+    figures, payback, purge = case.switching.figures, case.payback, case.purge
+    currency = payback.currency
+    energy = None if purge.energy_kwh_per_year is None else purge.energy_kwh_per_year.total
+    return [
+        ("purge", display.flow_words(purge.average_m3_min)),
+        ("regeneration a year", display.estimate(energy, "kWh")),
+        ("cost of it a year", display.estimate(purge.cost_per_year, currency)),
+        ("half-cycle on dew point", display.duration(figures.half_cycle_s)),
+        ("regenerations saved", display.percent(figures.regenerations_saved_share)),
+        ("energy saved a year", display.estimate(figures.energy_saved_kwh_per_year, "kWh")),
+        ("cost saved a year", display.estimate(figures.cost_saved_per_year, currency)),
+        ("limited by", LIMITED_WORDS[case.switching.limited_by]),
+        ("simple payback", display.estimate(payback.simple_payback_years, "years", digits=2)),
+        ("net present value", display.estimate(payback.npv, currency)),
+    ]
