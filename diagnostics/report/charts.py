@@ -301,6 +301,27 @@ def cash_chart(diagnosis: Diagnosis, *, width: int | str = 340, height: int = 18
     return _sized(chart, width, height)
 
 
+def sensitivity_table(diagnosis: Diagnosis) -> pd.DataFrame:
+    """What each input's interval does to the net present value: columns input, low, high; the most telling first."""
+    return pd.DataFrame(list(diagnosis.payback.sensitivity), columns=["input", "low", "high"])
+
+
+def sensitivity_chart(diagnosis: Diagnosis, *, width: int | str = 340, height: int = 180) -> alt.Chart:
+    """Net present value between the low and the high end of each input."""
+    currency = diagnosis.payback.currency or "money"
+    chart = (
+        alt.Chart(sensitivity_table(diagnosis))
+        .mark_bar(color="#4f8fa8", size=14)
+        .encode(
+            y=alt.Y("input:N", title=None, sort=None, axis=alt.Axis(labelLimit=220)),
+            x=alt.X("low:Q", title=f"net present value [{currency}]", scale=alt.Scale(zero=False)),
+            x2="high:Q",
+            tooltip=["input:N", alt.Tooltip("low:Q", format=",.0f"), alt.Tooltip("high:Q", format=",.0f")],
+        )
+    )
+    return _sized(chart, width, height)
+
+
 def _tower_colour() -> alt.Color:
     return alt.Color(
         "tower:N",

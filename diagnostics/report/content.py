@@ -43,10 +43,10 @@ def report_content(diagnosis: Diagnosis, *, today: dt.date | None = None, displa
         "version": VERSION,
         "document": whole,
         "log_line": log_line(diagnosis),
-        "verdict": _verdict(diagnosis, display),
+        "verdict": verdict(diagnosis, display),
         "seen": seen_lines(diagnosis, display),
         "worth": worth_lines(diagnosis, display),
-        "headline": _headline(diagnosis, display),
+        "headline": headline(diagnosis, display),
         "findings": [
             {
                 "finding": finding,
@@ -79,7 +79,7 @@ def _method(whole: dict[str, Any], display: Display) -> str:
     )
 
 
-def _verdict(diagnosis: Diagnosis, display: Display) -> str:
+def verdict(diagnosis: Diagnosis, display: Display) -> str:
     p = diagnosis.purity
     if p.p95_dew_point_c is None:
         return "The log holds no usable reading of the dryer's air."
@@ -93,7 +93,7 @@ def _verdict(diagnosis: Diagnosis, display: Display) -> str:
     )
 
 
-def _headline(diagnosis: Diagnosis, display: Display) -> list[tuple[str, str, str]]:
+def headline(diagnosis: Diagnosis, display: Display) -> list[tuple[str, str, str]]:
     """The four numbers a manager looks for: label, number, interval."""
     purge, switching, payback = diagnosis.purge, diagnosis.switching.figures, diagnosis.payback
     currency = payback.currency
