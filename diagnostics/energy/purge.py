@@ -70,7 +70,8 @@ def account_purge(screened: ScreenedLog, cycle: Cycle, plant: Plant) -> Purge:
         cost_per_year=None if price is None else energy.total.scaled(price),
         depressurisation_m3_min=None if vented is None else lost.estimate(),
         nameplate_m3_min=None if nameplate is None else (nameplate.average + lost).estimate(),
-        trace=_trace(air, average, lost, energy, hours, half_cycle_s, marginal, price),
+        trace=_trace(air, average, lost, energy, hours, half_cycle_s, marginal, price)
+        + _trace_shares(average, rated, flow),
         notes=_notes(air, vented, plant, cycle, half_cycle_s) + marginal.notes + flow_notes + inlet_notes,
         excess_share=_excess(air, nameplate, lost),
         while_purging_m3_min=air.while_purging.estimate(),
@@ -171,6 +172,18 @@ def _notes(air: PurgeAir, vented: Uncertain | None, plant: Plant, cycle: Cycle, 
         if dryer.regeneration in kinds and getattr(dryer, f"{part}_kw") is None:
             notes.append(f"The {part}'s power is not given (dryer.{part}_kw); its energy is left out.")
     return tuple(notes)
+
+
+def _trace_shares(average: Uncertain, rated: float | None, flow: Uncertain | None) -> tuple[Step, ...]:
+    steps = []
+    for key, whole, origin in (
+        ("share_of_rated", rated, "plant file"),
+        ("share_of_inlet", None if flow is None else flow.value, "log or plant file"),
+    ):
+        if whole is not None and average.value <= whole:
+            inputs = (("average purge [m³/min]", average.value, "computed"), ("flow [m³/min]", whole, origin))
+            steps.append(Step(f"purge.{key}", average.value / whole, "-", "average purge / flow", inputs, "ratio"))
+    return tuple(steps)
 
 
 def _trace(

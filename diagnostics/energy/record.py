@@ -141,3 +141,91 @@ class Payback:
     net_saving_per_year: Estimate | None = None
     cost_per_saved_kwh: float | None = None
     assumptions: tuple[Assumption, ...] = ()
+
+
+@dataclass(frozen=True)
+class Lever:
+    """One thing to do, and what it saves by itself.
+
+    ``needs_switching`` marks a lever that only works on top of switching on dew point: its saving is what it adds.
+    """
+
+    key: str
+    sentence: str
+    energy_saved_kwh_per_year: Estimate
+    cost_saved_per_year: Estimate | None
+    needs_switching: bool = False
+    caution: str = ""
+
+
+@dataclass(frozen=True)
+class Levers:
+    """Levers side by side and together.
+
+    ``together_kwh_per_year`` is all of them at once; ``overlap_kwh_per_year`` is by how much their plain sum would
+    overstate that.
+    """
+
+    levers: tuple[Lever, ...]
+    together_kwh_per_year: Estimate | None
+    overlap_kwh_per_year: float | None
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Verification:
+    """Savings achieved between two logs of one dryer, baseline adjusted to the load afterwards.
+
+    Attributes
+    ----------
+    quantity, unit : str
+        What was compared: "compressor power" [kW], "purge flow" [m3/min] or "regenerations" [1/h].
+    option : str
+        IPMVP option: "B" where the quantity was metered, "A" where it was counted and the rest estimated.
+    before_mean, after_mean, baseline_after : float
+        Means of the quantity; the baseline's is what the dryer would have used at the load afterwards.
+    saved_share : Estimate
+        Saving over that baseline [-], 95 %.
+    saved : Estimate
+        Saving in the quantity's unit, 95 %.
+    fractional_uncertainty : float or None
+        At 90 % confidence, share of the saving (ASHRAE Guideline 14); None where nothing was saved.
+    fractional_uncertainty_68 : float or None
+        The same at 68 %, the one the guideline bounds by 0.5.
+    cv_rmse, nmbe : float
+        Of the baseline model [-].
+    blocks_before, blocks_after : int
+    block_s : float
+        Length of the blocks that were averaged [s].
+    effective_blocks : float
+        Blocks before, less what their autocorrelation takes.
+    load_adjusted : bool
+        Whether the baseline follows the moisture load.
+    verdict : str
+        "proven", "not_proven" or "no_saving".
+    statement : str
+    """
+
+    quantity: str
+    unit: str
+    option: str
+    before_mean: float
+    after_mean: float
+    baseline_after: float
+    saved_share: Estimate
+    saved: Estimate
+    fractional_uncertainty: float | None
+    fractional_uncertainty_68: float | None
+    cv_rmse: float
+    nmbe: float
+    blocks_before: int
+    blocks_after: int
+    block_s: float
+    effective_blocks: float
+    load_adjusted: bool
+    verdict: Literal["proven", "not_proven", "no_saving"]
+    statement: str
+    energy_saved_kwh_per_year: Estimate | None = None
+    cost_saved_per_year: Estimate | None = None
+    currency: str = ""
+    notes: tuple[str, ...] = ()
