@@ -9,7 +9,7 @@ from ui import gate, plant_form, state
 
 st.title("The plant")
 st.caption(
-    "What is left open is assumed from the dryer's type, and every assumption is listed in the report. Rated flow, half-cycle,"
+    "What is left open is assumed from the dryer's type; the report lists every assumption. Rated flow, half-cycle,"
     " purge share and prices tell the most."
 )
 display = state.display()
