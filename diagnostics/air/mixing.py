@@ -95,7 +95,7 @@ def _over_ice(t: Floats, p: Floats, e: Floats, e_slope: Floats) -> tuple[Floats,
 
 def _over_water(t: Floats, p: Floats, e: Floats, e_slope: Floats) -> tuple[Floats, Floats]:
     value, slope = _fit(_WATER, _WATER_RANGE_C, t, p, e, e_slope)
-    fade = _step_at_triple_point(p) * np.exp(-np.maximum(t - TRIPLE_C, 0.0) / _SEAM_K)
+    fade = _step_at_triple_point(p) * np.exp(-np.clip(t - TRIPLE_C, -_SEAM_K, None) / _SEAM_K)
     return value + fade, slope - fade / _SEAM_K
 
 
@@ -249,7 +249,7 @@ def moisture_fraction(dew_point_c: Any, pressure_bar: Any, *, real: bool = True,
 def dew_point_c(moisture: Any, pressure_bar: Any, *, real: bool = True, beyond: Beyond = "raise") -> Any:
     """Dew point, frost point below 0.01 degC, of air that holds a given share of water: inverse of `moisture_fraction`.
 
-    Solves f(T, P) e_s(T) = x P by Newton's method on that equation; the round trip is closed to 1e-9 K from -130 to
+    Solves f(T, P) e_s(T) = x P by Newton's method on that equation; the round trip is closed to 1e-8 K from -130 to
     200 degC, wherever the dew point lies below the boiling point.
 
     Parameters
