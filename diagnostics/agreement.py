@@ -1,0 +1,110 @@
+"""How well do two instruments agree, as numbers?
+
+Question: what are bias, limits of agreement and normalised error, and how sure are they? Input: differences in time
+order. Output: figures with 95 % intervals. Method: Bland and Altman 1986, ISO 13528, the number of independent
+differences instead of the number of readings.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from diagnostics.estimate import Estimate
+from diagnostics.log.record import Floats
+
+_LEAST_INDEPENDENT = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class Agreement:
+    """Bias and limits of agreement (Bland and Altman 1986) [K], each with a 95 % interval."""
+
+    bias: float
+    standard_deviation: float
+    lower: float
+    upper: float
+    independent: float
+
+
+def normalised_error(difference: float, uncertainty_one: float, uncertainty_other: float) -> float:
+    """E_n = (x - X) / sqrt(U_x^2 + U_X^2) with expanded uncertainties, k = 2.
+
+    Source: ISO 13528 and ISO/IEC 17043 (from memory); \\|E_n\\| <= 1 agrees.
+
+    Raises
+    ------
+    ValueError
+        If both uncertainties are nought.
+    """
+    both = math.hypot(uncertainty_one, uncertainty_other)
+    if both <= 0:
+        raise ValueError("a normalised error needs an uncertainty above 0 K on at least one side, got 0 and 0")
+    return difference / both
+
+
+def limits_of_agreement(differences: Floats) -> Agreement:
+    """Bias and limits, bias ± 1.96 s (Bland and Altman 1986), with the number of independent differences.
+
+    Parameters
+    ----------
+    differences : ndarray, shape (n,)
+        In time order [K]; two or more.
+    """
+    bias, spread = float(differences.mean()), float(differences.std(ddof=1))
+    return Agreement(bias, spread, bias - 1.96 * spread, bias + 1.96 * spread, independent_number(differences))
+
+
+def independent_number(values: Floats) -> float:
+    """Number of independent values that tell the mean as well as these autocorrelated ones.
+
+    n / (1 + 2 sum of r_k), summed while pairs of neighbouring autocorrelations stay positive (Geyer 1992, from memory).
+    """
+    n = values.size
+    centred = values - values.mean()
+    power = float(centred @ centred)
+    if n < 4 or power <= 0:
+        return float(n)
+    from scipy.fft import irfft, next_fast_len, rfft
+
+    size = next_fast_len(2 * n)
+    spectrum = np.abs(rfft(centred, size)) ** 2
+    correlation = irfft(spectrum, size)[: n // 2] / power
+    pairs = correlation[1 : 1 + 2 * ((correlation.size - 1) // 2)].reshape(-1, 2).sum(axis=1)
+    ended = np.flatnonzero(pairs <= 0)
+    total = float(pairs[: ended[0] if ended.size else pairs.size].sum())
+    return float(np.clip(n / (1 + 2 * total), 1.0, n))
+
+
+def intervals(agreement: Agreement) -> tuple[Estimate, Estimate, Estimate]:
+    """Bias, lower and upper limit with 95 % intervals from the independent number.
+
+    The standard error of a limit is sqrt(3 / n) s (Bland and Altman 1986).
+    """
+    from scipy.special import stdtrit
+
+    n = max(agreement.independent, 2.0)
+    factor = float(stdtrit(max(n - 1, 1.0), 0.975)) * agreement.standard_deviation / math.sqrt(n)
+    bias = Estimate(agreement.bias, agreement.bias - factor, agreement.bias + factor)
+    wide = math.sqrt(3.0) * factor
+    lower = Estimate(agreement.lower, agreement.lower - wide, agreement.lower + wide)
+    return bias, lower, Estimate(agreement.upper, agreement.upper - wide, agreement.upper + wide)
+
+
+def slope_of(x: Floats, difference: Floats, *, least_span: float) -> Estimate | None:
+    """Least-squares slope; its interval with the independent number of the residuals. None over too short a span."""
+    if np.quantile(x, 0.95) - np.quantile(x, 0.05) < least_span:
+        return None
+    centred = x - x.mean()
+    slope = float(centred @ difference / (centred @ centred))
+    left = difference - difference.mean() - slope * centred
+    n = independent_number(left)
+    if n < _LEAST_INDEPENDENT:
+        return None
+    from scipy.special import stdtrit
+
+    error = float(left.std()) / float(centred.std()) / math.sqrt(n)
+    half = float(stdtrit(max(n - 2, 1.0), 0.975)) * error
+    return Estimate(slope, slope - half, slope + half)
