@@ -17,6 +17,7 @@ from diagnostics.log.record import Flags, Floats
 
 MOST_GROUPS = 160
 LEAST_FOR_LOAD = 30
+BLOCKS = 10
 
 
 @dataclass(frozen=True)

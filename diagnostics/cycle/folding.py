@@ -8,6 +8,7 @@ far finer than the log's interval.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,7 +17,7 @@ from diagnostics.cycle.trace import Trace
 from diagnostics.log.record import Floats
 
 
-TEMPER = 0.25
+TEMPER = 0.15
 
 
 @dataclass(frozen=True)
@@ -147,28 +148,41 @@ class Break:
     error_s: float
 
 
-def place_break(folded: Folded, interval_s: float, towers: int = 1) -> Break:
-    """Phase of the switchover in a folded cycle, finer than the log's interval.
+def place_break(curves: Sequence[Folded], interval_s: float, towers: int = 1) -> Break:
+    """Phase of the switchover common to folded cycles of one period, finer than the log's interval.
 
     Where the turn is rounded by the probe, many phases fit almost as well: the mean over them, weighted by a tempered
     likelihood (the bins' errors are not independent), scatters less than the best one.
+
+    Parameters
+    ----------
+    curves : sequence of Folded
+        Cycles of different load, each with its own shape but one clock.
+    interval_s : float
+    towers : int
+        As in `break_misfit`.
     """
-    part = folded.period_s / towers
+    part = curves[0].period_s / towers
     trial = np.arange(0.0, part, part / 90)
-    misfit = break_misfit(folded, trial, interval_s, towers)
-    centre, error = _mean_phase(trial, misfit, folded.value.size, part)
+    centre, error = _mean_phase(trial, _excess(curves, trial, interval_s, towers), part)
     fine = part / 90
     if error < fine:
         trial = centre + np.linspace(-2.0, 2.0, 33) * fine
-        misfit = break_misfit(folded, trial, interval_s, towers)
-        centre, error = _mean_phase(trial, misfit, folded.value.size, part)
+        centre, error = _mean_phase(trial, _excess(curves, trial, interval_s, towers), part)
     return Break(float(np.mod(centre, part)), float(error))
 
 
-def _mean_phase(trial: Floats, misfit: Floats, points: int, part_s: float) -> tuple[float, float]:
-    excess = 0.5 * points * np.log(misfit / misfit.min())
+def _excess(curves: Sequence[Folded], trial: Floats, interval_s: float, towers: int) -> Floats:
+    total = np.zeros(trial.size)
+    for folded in curves:
+        misfit = np.maximum(break_misfit(folded, trial, interval_s, towers), 1e-300)
+        total += 0.5 * folded.value.size * np.log(misfit / misfit.min())
+    return total - total.min()
+
+
+def _mean_phase(trial: Floats, excess: Floats, part_s: float) -> tuple[float, float]:
     weight = np.exp(-TEMPER * excess)
-    middle = trial[int(np.argmin(misfit))]
+    middle = trial[int(np.argmin(excess))]
     away = np.mod(trial - middle + 0.5 * part_s, part_s) - 0.5 * part_s
     shift = float((weight * away).sum() / weight.sum())
     spread = float(np.sqrt((weight * (away - shift) ** 2).sum() / weight.sum()))

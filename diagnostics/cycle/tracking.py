@@ -11,12 +11,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from diagnostics.cycle.breaks import fit_breaks
 from diagnostics.cycle.clock import ClockFit, Piece, aligned_times, fit_clock
-from diagnostics.cycle.folding import Break, Folded, breaks_ratio, fold, place_break, without_drift
+from diagnostics.cycle.folding import Folded, breaks_ratio, fold, place_break, without_drift
 from diagnostics.cycle.presence import present_pieces
 from diagnostics.cycle.trace import Trace, trace_of
-from diagnostics.log.record import Floats
+from diagnostics.log.record import Flags, Floats
 
+LEAST_FOR_LOADS = 16
 TWO_BREAKS = 2.0
 """Misfit ratio from which a folded period is taken as a full cycle, two half-cycles with a break each."""
 
@@ -80,7 +82,7 @@ def follow(trace: Trace, period_s: float) -> Course | None:
         level = steady_level(trace, fit.period_s)
         folded = _folded(trace, level, fit, origin)
         towers = 2 if breaks_ratio(folded, trace.interval_s) > TWO_BREAKS else 1
-        turn = place_break(folded, trace.interval_s, towers)
+        turn = place_break((folded,), trace.interval_s, towers)
         middle = turn.phase_s + (0.25 * fit.period_s if towers == 2 else 0.0)
         pieces = present_pieces(trace, level, fit.pieces, fit.period_s, origin, middle)
         if not pieces:
@@ -106,8 +108,14 @@ def _course(trace: Trace, level: Floats, fit: ClockFit, origin_s: float) -> Cour
     folded = _folded(trace, level, fit, origin_s)
     differ = breaks_ratio(folded, trace.interval_s) > TWO_BREAKS
     towers = 2 if differ else 1
-    turn: Break = place_break(folded, trace.interval_s, towers)
+    turn = place_break((folded,), trace.interval_s, towers)
+    sharp = fit_breaks(trace, level, fit, origin_s, turn.phase_s, towers)
+    if sharp is not None:
+        fit = sharp
+        folded = _folded(trace, level, fit, origin_s)
     aligned, inside = aligned_times(trace, fit.pieces)
+    curves = _by_load(trace, level, aligned, inside, fit.period_s, origin_s)
+    turn = place_break(curves, trace.interval_s, towers)
     return Course(
         fit.period_s / towers,
         fit.period_error_s / towers,
@@ -119,4 +127,20 @@ def _course(trace: Trace, level: Floats, fit: ClockFit, origin_s: float) -> Cour
         folded,
         origin_s,
         float(inside.mean()),
+    )
+
+
+def _by_load(
+    trace: Trace, level: Floats, aligned: Floats, inside: Flags, period_s: float, origin_s: float
+) -> tuple[Folded, ...]:
+    """Average cycles of the wetter and of the drier half of the log: the shape follows the load, the clock does not."""
+    cycle = np.floor((aligned - origin_s) / period_s).astype(np.int64)
+    cycle -= cycle.min()
+    count = np.bincount(cycle[inside], minlength=int(cycle.max()) + 1)
+    mean = np.bincount(cycle[inside], trace.value[inside], count.size) / np.maximum(count, 1)
+    if int((count > 0).sum()) < LEAST_FOR_LOADS:
+        return (fold(aligned[inside], level[inside], period_s, trace.interval_s, origin_s),)
+    wet = mean[cycle] > np.median(mean[count > 0])
+    return tuple(
+        fold(aligned[part], level[part], period_s, trace.interval_s, origin_s) for part in (inside & wet, inside & ~wet)
     )
