@@ -1,33 +1,195 @@
-"""Whether the half-cycle peaks rise over the days at equal load."""
+"""Whether the peaks of the half-cycles rise over the days at equal load: does the desiccant decay?
+
+Question: how fast do the peaks rise, and when would they reach the limit? Input: screened log, half-cycles, plant.
+Output: a `Trend`. Method: `trend_regression.fit_line` on `trend_series.peak_series` with what was logged of load, inlet
+temperature, pressure and time of day; a rise counts only if it stands whichever fifth of the log is left out and no
+step tells it better, so that an incident or a settling tail is not taken for decay.
+"""
 
 from __future__ import annotations
 
 import numpy as np
 
+from diagnostics.air.uncertainty import uncertainty_budget
 from diagnostics.cycle.record import Cycle
 from diagnostics.estimate import Estimate
-from diagnostics.health.record import Trend
-from diagnostics.log.record import ScreenedLog
+from diagnostics.health.record import Trend, Verdict
+from diagnostics.health.trend_forecast import days_to_limit
+from diagnostics.health.trend_pinned import pinned_note
+from diagnostics.health.trend_regression import Line, fit_line, is_step, median_slope
+from diagnostics.health.trend_series import PeakSeries, peak_series
+from diagnostics.log.record import Floats, ScreenedLog
 from diagnostics.plant import Plant
 
-_DAY_S = 86400.0
+LEAST_RISE_K = 1.0
+"""Rise over the log from which on it counts [K]."""
+LEAST_SPAN_D = 1.9
+"""Two days, less the broken half-cycles at both ends [d]."""
+LEAST_HALF_CYCLES = 12
+LEAST_FREEDOM = 3.0
+WIDEST_K = 5.0
+"""Half-width of the interval over the whole log beyond which the log cannot tell [K]."""
+_VISIT_DEVIATION_K = 0.5
+_HELD_SHARE = 0.4
+_ONE_STRETCH = (
+    "The peaks differ between parts of the log, but not as a steady trend: the change rests on one stretch of it (an"
+    " incident, a settling tail or a step)."
+)
 
 
 def peak_trend(screened: ScreenedLog, cycle: Cycle, plant: Plant) -> Trend:
-    """Trend of half-cycle peaks."""
-    complete = cycle.complete
-    if len(complete) < 20 or (complete["end_s"].iloc[-1] - complete["start_s"].iloc[0]) < 2 * _DAY_S:
-        return Trend(None, False, "too_short", None, notes=("A trend needs 20 half-cycles over two days.",))
-    days = ((complete["end_s"] - complete["end_s"].iloc[-1]) / _DAY_S).to_numpy()
-    peaks = complete["peak_dew_point_c"].to_numpy()
-    design = np.column_stack([np.ones_like(days), days])
-    beta, *_ = np.linalg.lstsq(design, peaks, rcond=None)
-    residual = peaks - design @ beta
-    rho = float(np.clip(np.corrcoef(residual[1:], residual[:-1])[0, 1], 0, 0.99)) if residual.std() > 0 else 0.0
-    inflate = np.sqrt((1 + rho) / (1 - rho))
-    error = residual.std(ddof=2) / np.sqrt(((days - days.mean()) ** 2).sum()) * inflate
-    slope = Estimate.ordered(float(beta[1]), float(beta[1] - 2 * error), float(beta[1] + 2 * error))
-    span = days[-1] - days[0]
-    rising = slope.low > 0 and slope.value * span >= 1.0
-    falling = slope.high < 0 and slope.value * span <= -1.0
-    return Trend(slope, False, "rising" if rising else "falling" if falling else "steady", None, raw_c_per_day=slope)
+    """Trend of the half-cycle peaks at equal load.
+
+    Parameters
+    ----------
+    screened : ScreenedLog
+    cycle : Cycle
+    plant : Plant
+
+    Returns
+    -------
+    Trend
+        Verdict "too_short" with a note where the log cannot tell.
+    """
+    series = peak_series(screened, cycle, plant) if cycle.resolved else None
+    if series is None:
+        return _too_short("The log shows no whole half-cycles, so it has no trend of peaks.")
+    if series.half_cycles < LEAST_HALF_CYCLES or series.span_d < LEAST_SPAN_D or series.time_d.size < 8:
+        return _too_short(
+            f"A trend needs {LEAST_HALF_CYCLES} half-cycles and two days; the log holds"
+            f" {series.half_cycles} over {series.span_d:.1f} days."
+        )
+    covariates = _chosen(series)
+    line = fit_line(series, covariates, _VISIT_DEVIATION_K)
+    raw = fit_line(series, {}, _VISIT_DEVIATION_K)
+    slope, raw_slope = _interval(line), _interval(raw)
+    wide = line.quantile * line.error * series.span_d
+    verdict, notes = _verdict(series, covariates, line, slope, wide)
+    if verdict in ("rising", "falling") and _tower_steps(screened, cycle, plant):
+        verdict, notes = "steady", (_ONE_STRETCH,)
+    explained = _explained(series, covariates, line, raw_slope, verdict)
+    if explained:
+        notes += (f"The peaks rise as logged, but {_and(explained)} account for it: at equal load they do not.",)
+    if "load" not in covariates:
+        notes += ("No varying load was logged, so the trend is not brought to equal load.",)
+    if cycle.control == "dew_point":
+        notes += pinned_note(screened, cycle, plant)
+    return Trend(
+        peak_dew_point_c_per_day=slope if line.freedom >= LEAST_FREEDOM else None,
+        load_adjusted="load" in covariates,
+        verdict=verdict,
+        days_to_limit=_days(series, line, screened, plant) if verdict == "rising" else None,
+        raw_c_per_day=raw_slope,
+        robust_c_per_day=median_slope(series.time_d, line.rest_c),
+        explained_by=explained,
+        per_tower=_per_tower(screened, cycle, plant),
+        notes=notes,
+    )
+
+
+def _too_short(note: str) -> Trend:
+    return Trend(None, False, "too_short", None, notes=(note,))
+
+
+def _chosen(series: PeakSeries) -> dict[str, Floats]:
+    """Covariates worth their degree of freedom: logged ones, the bend of the load's effect, the time of day."""
+    chosen = dict(series.covariates)
+    n = series.time_d.size
+    if "load" in chosen and "inlet temperature" in chosen:
+        alike = abs(np.corrcoef(chosen["load"], chosen["inlet temperature"])[0, 1])
+        if alike > 0.95 or n < 24:
+            del chosen["inlet temperature"]
+    if "load" in chosen and n >= 30:
+        bend = chosen["load"] ** 2
+        chosen["load squared"] = bend - bend.mean()
+    if series.step_d < 0.3 and n >= 24 and series.span_d >= 2.5:
+        for name, wave in (("time of day", np.sin), ("time of day, quarter on", np.cos)):
+            values = wave(2.0 * np.pi * series.time_d)
+            chosen[name] = values - values.mean()
+    return chosen
+
+
+def _interval(line: Line) -> Estimate:
+    half = line.quantile * line.error
+    return Estimate(line.slope, line.slope - half, line.slope + half)
+
+
+def _verdict(
+    series: PeakSeries, covariates: dict[str, Floats], line: Line, slope: Estimate, wide_k: float
+) -> tuple[Verdict, tuple[str, ...]]:
+    if line.freedom < LEAST_FREEDOM:
+        note = "Neighbouring half-cycles are so much alike that the log holds too few independent ones for a trend."
+        return "too_short", (note,)
+    rise_k = slope.value * series.span_d
+    if (slope.low > 0 or slope.high < 0) and abs(rise_k) >= LEAST_RISE_K:
+        robust = median_slope(series.time_d, line.rest_c)
+        if robust * slope.value <= 0 or is_step(series.time_d, line.rest_c) or not _holds(series, covariates, line):
+            return "steady", (_ONE_STRETCH,)
+        return ("rising" if slope.value > 0 else "falling"), ()
+    if wide_k > WIDEST_K:
+        note = (
+            f"The peaks scatter so much that a change of {wide_k:.1f} K over the log could hide in it; a longer log, or"
+            " one with flow, would tell."
+        )
+        return "too_short", (note,)
+    return "steady", ()
+
+
+def _holds(series: PeakSeries, covariates: dict[str, Floats], line: Line) -> bool:
+    """Whether the slope keeps its sign and a good part of its size whichever fifth of the log is left out."""
+    n = series.time_d.size
+    fifth = np.arange(n) * 5 // n
+    for left_out in range(5):
+        keep = fifth != left_out
+        part = fit_line(series.only(keep), {name: x[keep] for name, x in covariates.items()})
+        if part.slope * line.slope <= 0 or abs(part.slope) < _HELD_SHARE * abs(line.slope):
+            return False
+    return True
+
+
+def _tower_steps(screened: ScreenedLog, cycle: Cycle, plant: Plant) -> bool:
+    """Whether one tower's peaks jump by more than the rise that counts, rather than creep."""
+    for tower in ("A", "B"):
+        series = peak_series(screened, cycle, plant, tower)
+        if series is None or series.time_d.size < 8:
+            continue
+        rest = fit_line(series, _chosen(series)).rest_c
+        if is_step(series.time_d, series.peak_c) and is_step(series.time_d, rest):
+            return True
+    return False
+
+
+def _explained(
+    series: PeakSeries, covariates: dict[str, Floats], line: Line, raw: Estimate, verdict: Verdict
+) -> tuple[str, ...]:
+    """Covariates that carry a raw rise which is gone at equal load."""
+    if verdict == "rising" or raw.low <= 0 or raw.value * series.span_d < LEAST_RISE_K:
+        return ()
+    carried: dict[str, float] = {}
+    for name, values in covariates.items():
+        plain = name.split(",")[0].removesuffix(" squared")
+        trend = float(np.polyfit(series.time_d, values, 1)[0])
+        carried[plain] = carried.get(plain, 0.0) + line.effects[name] * trend
+    return tuple(name for name, share in carried.items() if share >= 0.3 * raw.value)
+
+
+def _and(words: tuple[str, ...]) -> str:
+    return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1]
+
+
+def _days(series: PeakSeries, line: Line, screened: ScreenedLog, plant: Plant) -> Estimate:
+    limit_c = plant.dryer.dew_point_limit_c
+    budget = uncertainty_budget(limit_c, plant, at_s=float(screened.log.time_s[-1]), resolution_c=screened.resolution_c)
+    return days_to_limit(line, limit_c, budget.standard_k)
+
+
+def _per_tower(screened: ScreenedLog, cycle: Cycle, plant: Plant) -> dict[str, Estimate]:
+    slopes = {}
+    for tower in ("A", "B"):
+        series = peak_series(screened, cycle, plant, tower)
+        if series is None or series.time_d.size < 8 or series.span_d < LEAST_SPAN_D:
+            continue
+        line = fit_line(series, _chosen(series), _VISIT_DEVIATION_K)
+        if line.freedom >= LEAST_FREEDOM:
+            slopes[tower] = _interval(line)
+    return slopes
