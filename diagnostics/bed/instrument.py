@@ -1,0 +1,128 @@
+"""What a portable dew point probe makes of the air: the separate last step between dryer and log.
+
+Question: which reading stands in the log when the air has this moisture? Inputs: moisture and air temperature against
+time. Output: readings. Method: everything that lags or mixes is linear in moisture; the dew point is formed at the end.
+
+* Sample line and probe: a first-order lag that grows towards dry air (walls and polymer give water off slowly), faster
+  when wetting than when drying; the figures are from memory of the trade, no published source.
+* Receiver: a mixing volume upstream of the sampling point.
+* Dry-down after clipping on: a fast exponential and a slow tail on top of the air's moisture.
+* Then bias, noise, resolution, holds for self-calibration.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from diagnostics.air.humidity import dew_point_c, moisture_fraction
+from diagnostics.bed.column import Array
+
+_DRIEST = 1e-9
+
+
+@dataclass(frozen=True)
+class Instrument:
+    """Probe, sample line and logger.
+
+    Attributes
+    ----------
+    wetting_s, drying_s : float
+        Time constants at -40 degC [s].
+    growth_per_k : float
+        Relative growth of both per kelvin towards dry air.
+    receiver_s : float
+        Residence time of a mixing volume before the probe [s]; 0 without.
+    bias_k, noise_k, resolution_k : float
+    settling : tuple of float or None
+        Moisture ratio at clipping on over the air's, fast and slow time constants [s], share of the slow tail.
+    hold_every_s, hold_s : float
+        Self-calibration: the value stands still for `hold_s`; 0 for none.
+    range_c : tuple of float
+    ingress : float
+        Share of ambient air that leaks into the sample [-].
+    """
+
+    wetting_s: float = 10.0
+    drying_s: float = 35.0
+    growth_per_k: float = 0.03
+    receiver_s: float = 0.0
+    bias_k: float = 0.0
+    noise_k: float = 0.04
+    resolution_k: float = 0.01
+    settling: tuple[float, float, float, float] | None = None
+    hold_every_s: float = 0.0
+    hold_s: float = 0.0
+    range_c: tuple[float, float] = (-100.0, 20.0)
+    ingress: float = 0.0
+
+
+def sensed_moisture(time_s: Array, moisture: Array, instrument: Instrument, pressure_bar: float) -> Array:
+    """Moisture the sensor feels, given what flows past the sampling point.
+
+    Parameters
+    ----------
+    time_s : array
+        Ends of the steps over which `moisture` is the mean [s].
+    moisture : array
+        Mole fraction of water [-].
+    instrument : Instrument
+    pressure_bar : float
+        Absolute line pressure [bar].
+
+    Returns
+    -------
+    array
+        Mole fraction at the same instants.
+    """
+    steps = np.diff(time_s, prepend=time_s[0] - (time_s[1] - time_s[0]) if len(time_s) > 1 else time_s[0] - 1.0)
+    air = np.maximum(moisture, _DRIEST)
+    if instrument.receiver_s > 0.0:
+        air = _lagged(air, steps, np.full_like(air, instrument.receiver_s), np.full_like(air, instrument.receiver_s))
+    dew = dew_point_c(air, pressure_bar)
+    growth = np.exp(np.clip(-instrument.growth_per_k * (dew + 40.0), -3.0, 3.0))
+    sensed = _lagged(air, steps, instrument.wetting_s * growth, instrument.drying_s * growth)
+    if instrument.settling is not None:
+        excess, fast_s, slow_s, slow_share = instrument.settling
+        since = time_s - time_s[0]
+        fade = (1.0 - slow_share) * np.exp(-since / fast_s) + slow_share * np.exp(-since / slow_s)
+        sensed = sensed + excess * sensed[0] * fade
+    return sensed
+
+
+def _lagged(air: Array, steps: Array, wetting_s: Array, drying_s: Array) -> Array:
+    rising = (1.0 - np.exp(-steps / np.maximum(wetting_s, 1e-3))).tolist()
+    falling = (1.0 - np.exp(-steps / np.maximum(drying_s, 1e-3))).tolist()
+    felt = float(air[0])
+    out = []
+    for x, up, down in zip(air.tolist(), rising, falling, strict=True):
+        apart = x - felt
+        felt += apart * (up if apart > 0.0 else down)
+        out.append(felt)
+    return np.array(out)
+
+
+def readings_c(
+    sample_s: Array, time_s: Array, sensed: Array, instrument: Instrument, pressure_bar: float, rng: np.random.Generator
+) -> Array:
+    """Dew points as the probe shows them at `sample_s` [degC, at line pressure, frost point below 0 degC]."""
+    moisture = np.interp(sample_s, time_s, sensed)
+    dew = np.asarray(dew_point_c(np.clip(moisture, _DRIEST, 0.05), pressure_bar))
+    shown = dew + instrument.bias_k + instrument.noise_k * rng.standard_normal(len(dew))
+    shown = np.clip(shown, *instrument.range_c)
+    if instrument.hold_every_s > 0.0:
+        shown = _held(sample_s, shown, instrument)
+    return np.round(np.round(shown / instrument.resolution_k) * instrument.resolution_k, 6)
+
+
+def _held(sample_s: Array, shown: Array, instrument: Instrument) -> Array:
+    phase = (sample_s - sample_s[0]) % instrument.hold_every_s
+    holding = (phase < instrument.hold_s) & (sample_s - sample_s[0] >= instrument.hold_every_s)
+    last = np.maximum.accumulate(np.where(~holding, np.arange(len(shown)), 0))
+    return shown[last]
+
+
+def moisture_of(dew_c: Array | float, pressure_bar: float) -> Array:
+    """Mole fraction [-] of a pressure dew point [degC]."""
+    return np.asarray(moisture_fraction(dew_c, pressure_bar))

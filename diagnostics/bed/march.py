@@ -1,0 +1,318 @@
+"""Steps a row of beds in time.
+
+Question: what do loading, heat and leaving air do over the next seconds? Inputs: beds, streams, states. Method: a
+two-stage Rosenbrock method of second order (Verwer et al. 1999, SIAM J. Sci. Comput. 20, 1456). Each stage ends in one
+banded triangular solve over all cells of all beds, gas swept exactly within a cell. Any approximate Jacobian keeps the
+order; water and energy change by face fluxes alone, so both close to rounding.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.linalg.lapack import dtbtrs
+
+from diagnostics.bed.column import (
+    AIR_GAS_CONSTANT_J_KG_K,
+    AIR_HEAT_J_KG_K,
+    MASS_RATIO,
+    REFERENCE_K,
+    VAPOUR_HEAT_J_KG_K,
+    Array,
+    BedState,
+    Packing,
+    Stream,
+    exchange_rates,
+    heat_at_reference,
+    mixing_ratio,
+    vapour_pressure,
+)
+from diagnostics.bed.isotherm import VAPOUR_GAS_CONSTANT_J_KG_K
+
+_GAMMA = 1.0 - 1.0 / math.sqrt(2.0)
+_OPAQUE = 700.0
+
+
+@dataclass
+class Passage:
+    """What crossed the beds' ends.
+
+    Attributes
+    ----------
+    ratio, temperature_k : array (steps, beds)
+        Leaving air, mean over each step: mixing ratio [kg/kg], temperature [K].
+    water_in_kg, water_out_kg, void_kg : array (beds,)
+        Over the whole march; `void_kg` is what void gas took along where the flow differs from face to face.
+    heat_in_j, heat_out_j : array (beds,)
+        Enthalpy of the gas above 0 degC.
+    """
+
+    ratio: Array
+    temperature_k: Array
+    water_in_kg: Array
+    water_out_kg: Array
+    void_kg: Array
+    heat_in_j: Array
+    heat_out_j: Array
+    wall_j: Array
+
+
+class Row:
+    """Beds in a row under constant streams, each bed's cells in its own direction of flow.
+
+    Parameters
+    ----------
+    packings : sequence of Packing
+        Same desiccant, `cells`, `heat` and `law`.
+    streams : sequence of Stream
+        One for each bed; ``ratio`` or ``temperature_k`` None takes what leaves the bed before.
+    room_k : float
+        Temperature of the room [K].
+    """
+
+    def __init__(self, packings: Sequence[Packing], streams: Sequence[Stream], room_k: float = 298.15) -> None:
+        first = packings[0]
+        if any(
+            (p.desiccant, p.cells, p.heat, p.law) != (first.desiccant, first.cells, first.heat, first.law)
+            for p in packings
+        ):
+            raise ValueError("beds in a row need the same desiccant, number of cells, heat balance and law")
+        self.beds, self.n = len(packings), first.cells
+        self.desiccant, self.room_k = first.desiccant, room_k
+        self.isothermal, self.with_wall, self.solid_law = (
+            first.heat == "isothermal",
+            first.heat == "wall",
+            first.law == "solid",
+        )
+        self.streams = tuple(streams)
+        flow = [np.broadcast_to(np.asarray(s.flow_kg_s, float), (self.n,)) for s in streams]
+        self.flow = np.concatenate(flow)
+        self.rate = self.flow / np.repeat([p.cell_kg for p in packings], self.n)
+        self.pressure = np.repeat([s.pressure_pa for s in streams], self.n)
+        self.capacity = np.repeat([p.capacity for p in packings], self.n)
+        kg = np.repeat([p.mass_kg for p in packings], self.n)
+        self.cell_kg = kg / self.n
+        self.to_wall = np.repeat([p.wall_w_k for p in packings], self.n) / kg
+        self.to_room = np.repeat([p.loss_w_k for p in packings], self.n) / kg
+        self.wall_heat = np.maximum(np.repeat([p.wall_j_k for p in packings], self.n) / kg, 1.0)
+        self._set_exchange(packings)
+        self.starts = np.arange(self.beds) * self.n
+        self.heat_zero = heat_at_reference(self.desiccant)
+        self.band = (
+            np.zeros((2, self.beds * self.n), order="F")
+            if self.isothermal
+            else np.zeros((4, 2 * self.beds * self.n), order="F")
+        )
+        self.band[0] = 1.0
+        self.y_face = np.full(self.beds * self.n, 1e-4)
+
+    def _set_exchange(self, packings: Sequence[Packing]) -> None:
+        water, heat, solid = [], [], []
+        for packing, stream in zip(packings, self.streams, strict=True):
+            mean = float(np.mean(stream.flow_kg_s))
+            mass_1_s, heat_w_m3_k = exchange_rates(packing, mean, stream.pressure_pa, stream.exchange_k)
+            volume = packing.length_m * packing.area_m2 / self.n
+            density = stream.pressure_pa / (AIR_GAS_CONSTANT_J_KG_K * stream.exchange_k)
+            water.append(mass_1_s * density * volume)
+            heat.append(heat_w_m3_k * volume / AIR_HEAT_J_KG_K)
+            solid.append(packing.solid_rate_1_s * packing.kinetics * packing.cell_kg)
+        safe = np.maximum(self.flow, 1e-12)
+        self.pass_water = np.exp(-np.minimum(np.repeat(water, self.n) / safe, _OPAQUE))
+        self.pass_heat = np.exp(-np.minimum(np.repeat(heat, self.n) / safe, _OPAQUE))
+        self.solid_units = np.repeat(solid, self.n) / safe
+        self._inlets()
+
+    def _inlets(self) -> None:
+        n = self.n
+        self.water_open = np.array([0.0 if s.ratio is not None else 1.0 for s in self.streams])
+        self.heat_open = np.array([0.0 if s.temperature_k is not None else 1.0 for s in self.streams])
+        self.inlet_ratio = np.array([s.ratio or 0.0 for s in self.streams])
+        self.inlet_theta = np.array([(s.temperature_k or REFERENCE_K) - REFERENCE_K for s in self.streams])
+        if self.water_open[0] or self.heat_open[0]:
+            raise ValueError("the first bed of a row needs an inlet's mixing ratio and temperature")
+        self.first = np.arange(self.beds) * n
+
+    def march(self, state: BedState, duration_s: float, longest_step_s: float) -> Passage:
+        """Advance `state`, which holds all beds' cells one after the other, in place.
+
+        Parameters
+        ----------
+        state : BedState
+            Arrays of length ``beds * cells``.
+        duration_s, longest_step_s : float
+            The duration is cut into equal steps no longer than `longest_step_s`.
+
+        Returns
+        -------
+        Passage
+        """
+        steps = max(1, math.ceil(duration_s / longest_step_s - 1e-9))
+        dt = duration_s / steps
+        step = self._isothermal_step if self.isothermal else self._thermal_step
+        ratio = np.empty((steps, self.beds))
+        theta = np.empty((steps, self.beds))
+        totals = np.zeros((6, self.beds))
+        for i in range(steps):
+            ratio[i], theta[i] = step(state, dt, totals)
+        return Passage(ratio, theta + REFERENCE_K, *totals)
+
+    def _equilibrium(self, q: Array, kelvin: Array) -> tuple[Array, Array]:
+        p = self.desiccant.isotherm.pressure(q / self.capacity, kelvin)
+        return mixing_ratio(p, self.pressure), p
+
+    def _steepness(self, q: Array, kelvin: Array, p: Array) -> tuple[Array, Array]:
+        """Derivatives of Y* by loading and by temperature; approximate ones do."""
+        held = np.minimum(p, 0.95 * self.pressure)
+        by_pressure = MASS_RATIO * self.pressure / (self.pressure - held) ** 2
+        by_loading = by_pressure * self.desiccant.isotherm.slope(q / self.capacity, p, kelvin) / self.capacity
+        heat = self.desiccant.heat_of_adsorption_j_kg / VAPOUR_GAS_CONSTANT_J_KG_K
+        return by_loading, by_pressure * p * heat / kelvin**2
+
+    def _passing(self, q: Array, kelvin: Array, star: Array) -> Array:
+        """Share of a driving force that passes a cell; for the solid's law from the chord of the isotherm."""
+        if not self.solid_law:
+            return self.pass_water
+        gas = np.maximum(self.y_face, 0.0)
+        apart = gas - star
+        apart = np.where(np.abs(apart) < 1e-9 * (np.abs(gas) + np.abs(star)) + 1e-30, 1e-30, apart)
+        filled = self.capacity * self.desiccant.isotherm.loading(vapour_pressure(gas, self.pressure), kelvin)
+        chord = np.where(np.abs(apart) <= 1e-30, 0.0, (filled - q) / apart)
+        return np.exp(-np.clip(self.solid_units * chord, 0.0, _OPAQUE))
+
+    def _upstream(self, face: Array, inlet: Array, open_to: Array) -> Array:
+        before = np.empty_like(face)
+        before[1:] = face[:-1]
+        chained = np.concatenate(([0.0], face[self.first[1:] - 1]))
+        before[self.first] = np.where(open_to > 0, chained, inlet)
+        return before
+
+    def _isothermal_step(self, state: BedState, dt: float, totals: Array) -> tuple[Array, Array]:
+        q, kelvin, gdt = state.loading, state.wall_k, _GAMMA * dt
+        star, p = self._equilibrium(q, kelvin)
+        steep, _ = self._steepness(q, kelvin, p)
+        passing = self._passing(q, kelvin, star)
+        weight = (1.0 - passing) * gdt * steep
+        below = 1.0 / (1.0 + weight * self.rate)
+        through = (passing + weight * self.rate) * below
+        enters = through[self.first] * self.inlet_ratio
+        link = through.copy()
+        link[self.first] *= self.water_open
+        self.band[1, :-1] = -link[1:]
+
+        def faces(star: Array, offset: Array | float) -> Array:
+            right = ((1.0 - passing) * star - weight * offset) * below
+            right[self.first] += enters * (1.0 - self.water_open)
+            return dtbtrs(self.band, right[:, None], uplo="L", trans="N", diag="U")[0][:, 0]
+
+        y1 = faces(star, 0.0)
+        k1 = self.rate * (self._upstream(y1, self.inlet_ratio, self.water_open) - y1)
+        star2, _ = self._equilibrium(q + dt * k1, kelvin)
+        y2 = faces(star2, 2.0 * k1)
+        mean = 0.5 * (y1 + y2)
+        before = self._upstream(mean, self.inlet_ratio, self.water_open)
+        state.loading = q + dt * self.rate * (before - mean)
+        self.y_face = mean
+        self._count_water(before, mean, dt, totals)
+        last = self.first + self.n - 1
+        return mean[last], kelvin[last] - REFERENCE_K
+
+    def _count_water(self, before: Array, mean: Array, dt: float, totals: Array) -> None:
+        last = self.first + self.n - 1
+        water_in = self.flow[self.first] * before[self.first] * dt
+        water_out = self.flow[last] * mean[last] * dt
+        taken = np.add.reduceat(self.flow * (before - mean), self.first) * dt
+        totals[0] += water_in
+        totals[1] += water_out
+        totals[2] += water_in - water_out - taken
+
+    def _thermal_step(self, state: BedState, dt: float, totals: Array) -> tuple[Array, Array]:
+        desiccant, gdt, rate = self.desiccant, _GAMMA * dt, self.rate
+        q, h = state.loading, state.enthalpy
+        heat = desiccant.specific_heat_j_kg_k + desiccant.water_specific_heat_j_kg_k * q
+        theta = (h + self.heat_zero * q) / heat
+        kelvin = theta + REFERENCE_K
+        star, p = self._equilibrium(q, kelvin)
+        y_q, y_t = self._steepness(q, kelvin, p)
+        t_h = 1.0 / heat
+        t_q = (self.heat_zero - desiccant.water_specific_heat_j_kg_k * theta) * t_h
+        passing = self._passing(q, kelvin, star)
+        gas_heat = AIR_HEAT_J_KG_K + VAPOUR_HEAT_J_KG_K * self.y_face
+        heat_before = self._upstream(gas_heat, AIR_HEAT_J_KG_K + VAPOUR_HEAT_J_KG_K * self.inlet_ratio, self.water_open)
+        alpha, beta = (1.0 - passing) * gdt, (1.0 - self.pass_heat) * gdt
+        ay_q, ay_h = alpha * (y_q + y_t * t_q), alpha * y_t * t_h
+        bt_q, bt_h = beta * t_q, beta * t_h
+        # [Y, theta] of a face from those of the face before: left @ here = right @ before + known.
+        l11, l12, l21, l22 = 1.0 + ay_q * rate, ay_h * rate * gas_heat, bt_q * rate, 1.0 + bt_h * rate * gas_heat
+        r11, r12 = passing + ay_q * rate, ay_h * rate * heat_before
+        r21, r22 = l21, self.pass_heat + bt_h * rate * heat_before
+        scale = 1.0 / (l11 * l22 - l12 * l21)
+        a11, a12 = (l22 * r11 - l12 * r21) * scale, (l22 * r12 - l12 * r22) * scale
+        a21, a22 = (l11 * r21 - l21 * r11) * scale, (l11 * r22 - l21 * r12) * scale
+        entering = self._close_inlets(a11, a12, a21, a22)
+
+        def faces(star: Array, theta: Array, offset_q: Array | float, offset_h: Array | float) -> tuple[Array, Array]:
+            k1 = (1.0 - passing) * star - ay_q * offset_q - ay_h * offset_h
+            k2 = (1.0 - self.pass_heat) * theta - bt_q * offset_q - bt_h * offset_h
+            right = np.empty((2 * q.size, 1), order="F")
+            right[0::2, 0] = (l22 * k1 - l12 * k2) * scale
+            right[1::2, 0] = (l11 * k2 - l21 * k1) * scale
+            right[2 * self.first, 0] += entering[0]
+            right[2 * self.first + 1, 0] += entering[1]
+            x = dtbtrs(self.band, right, uplo="L", trans="N", diag="U")[0][:, 0]
+            return x[0::2], x[1::2]
+
+        lost1 = self.to_wall * (kelvin - state.wall_k) if self.with_wall else 0.0
+        y1, g1 = faces(star, theta, 0.0, lost1)
+        k_q, k_h = self._changes(y1, g1, gas_heat, heat_before)
+        k_h = k_h - lost1
+        q2, h2 = q + dt * k_q, h + dt * k_h
+        heat2 = desiccant.specific_heat_j_kg_k + desiccant.water_specific_heat_j_kg_k * q2
+        theta2 = (h2 + self.heat_zero * q2) / heat2
+        star2, _ = self._equilibrium(q2, theta2 + REFERENCE_K)
+        lost2: Array | float = 0.0
+        if self.with_wall:
+            room1 = self.to_room * (state.wall_k - self.room_k)
+            wall2 = state.wall_k + dt * (lost1 - room1) / self.wall_heat
+            lost2 = self.to_wall * (theta2 + REFERENCE_K - wall2)
+            room2 = self.to_room * (wall2 - self.room_k)
+            state.wall_k = state.wall_k + 0.5 * dt * (lost1 + lost2 - room1 - room2) / self.wall_heat
+            totals[5] += np.add.reduceat(0.5 * dt * (lost1 + lost2) * self.cell_kg, self.first)
+        y2, g2 = faces(star2, theta2, 2.0 * k_q, lost2 + 2.0 * k_h)
+        mean, warm = 0.5 * (y1 + y2), 0.5 * (g1 + g2)
+        k_q, k_h = self._changes(mean, warm, gas_heat, heat_before)
+        state.loading = q + dt * k_q
+        state.enthalpy = h + dt * (k_h - 0.5 * (lost1 + lost2))
+        before = self._upstream(mean, self.inlet_ratio, self.water_open)
+        self._count_water(before, mean, dt, totals)
+        last = self.first + self.n - 1
+        warm_before = self._upstream(warm, self.inlet_theta, self.heat_open)
+        totals[3] += (self.flow * heat_before * warm_before)[self.first] * dt
+        totals[4] += (self.flow * gas_heat * warm)[last] * dt
+        self.y_face = np.maximum(mean, 0.0)
+        return mean[last], warm[last]
+
+    def _close_inlets(self, a11: Array, a12: Array, a21: Array, a22: Array) -> tuple[Array, Array]:
+        """Move given inlets to the right-hand side and write the links into the band."""
+        first, wet, warm = self.first, 1.0 - self.water_open, 1.0 - self.heat_open
+        ratio, theta = wet * self.inlet_ratio, warm * self.inlet_theta
+        entering = (a11[first] * ratio + a12[first] * theta, a21[first] * ratio + a22[first] * theta)
+        for link, is_open in (
+            (a11, self.water_open),
+            (a21, self.water_open),
+            (a12, self.heat_open),
+            (a22, self.heat_open),
+        ):
+            link[first] *= is_open
+        self.band[1, 1:-1:2] = -a12[1:]
+        self.band[2, 0:-2:2] = -a11[1:]
+        self.band[2, 1:-2:2] = -a22[1:]
+        self.band[3, 0:-2:2] = -a21[1:]
+        return entering
+
+    def _changes(self, y: Array, theta: Array, gas_heat: Array, heat_before: Array) -> tuple[Array, Array]:
+        y_before = self._upstream(y, self.inlet_ratio, self.water_open)
+        t_before = self._upstream(theta, self.inlet_theta, self.heat_open)
+        return self.rate * (y_before - y), self.rate * (heat_before * t_before - gas_heat * theta)

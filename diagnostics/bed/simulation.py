@@ -1,0 +1,246 @@
+"""A log from the bed model: an invented dryer, its load, its faults, a probe, and the truth beside the log.
+
+Question: what would a log of this plant look like, with these things wrong? Inputs: a plant file, days, faults, a seed.
+Outputs: the log as a table ready to be written, and what is true of it.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from diagnostics.bed.column import MASS_RATIO, Array
+from diagnostics.bed.controller import Controller, Rule
+from diagnostics.bed.faults import Fault, fault_named, faulty, loaded
+from diagnostics.bed.instrument import Instrument, readings_c, sensed_moisture
+from diagnostics.bed.load_profile import LoadProfile, load_profile
+from diagnostics.bed.logger import log_table
+from diagnostics.bed.steady import steady_state
+from diagnostics.bed.truth import truth_of
+from diagnostics.bed.twin import Outlet, Twin
+from diagnostics.bed.vessel import FREE_AIR_KG_M3, Dryer, dryer_from
+from diagnostics.errors import InputError
+from diagnostics.moment import zone_of
+from diagnostics.plant import Plant
+
+_FIRST_DAY = dt.datetime(2026, 3, 2, 6, 30)
+_LONGEST_DAYS = 120.0
+_TIMER_TOLERANCE = 0.002
+
+
+@dataclass
+class Run:
+    """What the dryer did: the air, the switchovers, the purge.
+
+    Attributes
+    ----------
+    time_s, moisture, temperature_c : array
+        Ends of the steps (epoch s), mole fraction and temperature of the leaving air.
+    switchovers : list of (epoch s, tower that starts to dry)
+    purged_m3_min : float
+        Mean, depressurisation included, at 20 degC and 1 bar.
+    """
+
+    dryer: Dryer
+    profile: LoadProfile
+    start_s: float
+    end_s: float
+    rule: Rule
+    half_cycle_s: float
+    time_s: Array = field(default_factory=lambda: np.empty(0))
+    moisture: Array = field(default_factory=lambda: np.empty(0))
+    temperature_c: Array = field(default_factory=lambda: np.empty(0))
+    switchovers: list[tuple[float, str]] = field(default_factory=list)
+    first_tower: str = "A"
+    purged_m3_min: float = 0.0
+    onsets_s: dict[str, float] = field(default_factory=dict)
+
+
+def simulate(
+    plant: Plant,
+    *,
+    days: float,
+    faults: Sequence[str] = (),
+    seed: int = 0,
+    interval_s: float | None = None,
+    start: dt.datetime | None = None,
+    instrument: Instrument | None = None,
+    progress: Callable[[str], None] | None = None,
+) -> tuple[pd.DataFrame, dict[str, Any]]:
+    """Make a log with the bed model.
+
+    Parameters
+    ----------
+    plant : Plant
+        Needs ``dryer.rated_flow_m3_min``.
+    days : float
+        Length of the log.
+    faults : sequence of str
+        Names in `faults.FAULTS`.
+    seed : int
+        The same seed gives the same log.
+    interval_s : float, optional
+        Between readings; 10 s for half-cycles under 15 minutes, else 60 s.
+    start : datetime, optional
+        First reading, local time at the site; a Monday in March 2026 if not given.
+    instrument : Instrument, optional
+        An ordinary probe if not given.
+    progress : callable, optional
+        Called with what is being done.
+
+    Returns
+    -------
+    log : DataFrame
+        Ready for ``to_csv(index=False)``.
+    truth : dict
+        JSON-ready.
+
+    Raises
+    ------
+    InputError
+        If the plant file lacks the rated flow, or the days are out of range.
+    UsageError
+        If a fault's name is unknown.
+    """
+    tell = progress or (lambda step: None)
+    if plant.dryer.rated_flow_m3_min is None:
+        raise InputError(f"{plant.source}: a simulated dryer needs dryer.rated_flow_m3_min; add it.")
+    if not 0.01 <= days <= _LONGEST_DAYS:
+        raise InputError(f"--days {days:g} is out of range; a simulated log lasts 0.01 to {_LONGEST_DAYS:g} days.")
+    chosen = tuple(fault_named(name) for name in faults)
+    if interval_s is None:
+        interval_s = 10.0 if plant.half_cycle_s < 900.0 else 60.0
+    moment = (start or _FIRST_DAY).replace(tzinfo=zone_of(plant.site.timezone) or dt.UTC)
+    tell("letting the beds settle")
+    run = run_dryer(plant, moment.timestamp(), days * 86400.0, chosen, seed, tell)
+    tell("reading the probe")
+    probe = _probe(instrument or Instrument(), chosen)
+    rng = np.random.default_rng([seed, 23])
+    pressure_bar = plant.line_pressure_bar
+    sample_s = np.arange(run.start_s, run.end_s, interval_s)
+    moisture = run.moisture
+    if probe.ingress:
+        moisture = (1.0 - probe.ingress) * moisture + probe.ingress * _ambient_moisture(run, pressure_bar)
+    sensed = sensed_moisture(run.time_s, moisture, probe, pressure_bar)
+    dew = readings_c(sample_s, run.time_s, sensed, probe, pressure_bar, rng)
+    table, excluded = log_table(plant, run, sample_s, dew, chosen, rng)
+    return table, truth_of(plant, run, sensed, table, chosen, excluded, interval_s, pressure_bar)
+
+
+def _probe(instrument: Instrument, faults: tuple[Fault, ...]) -> Instrument:
+    names = {f.name for f in faults if f.kind == "instrument"}
+    if "settling" in names:
+        instrument = replace(instrument, settling=(2500.0, 600.0, 5400.0, 0.02))
+    if "ambient_ingress" in names:
+        instrument = replace(instrument, ingress=2.5e-3)
+    return instrument
+
+
+def _ambient_moisture(run: Run, pressure_bar: float) -> Array:
+    """Room air at 60 % relative humidity, its vapour at the sample cell's pressure [-]."""
+    from diagnostics.air.humidity import moisture_fraction
+
+    room = np.interp(run.time_s, run.profile.start_s + 60.0 * np.arange(len(run.profile.room_c)), run.profile.room_c)
+    return 0.6 * np.asarray(moisture_fraction(room, 1.01325))
+
+
+def run_dryer(
+    plant: Plant,
+    start_s: float,
+    duration_s: float,
+    faults: tuple[Fault, ...],
+    seed: int,
+    tell: Callable[[str], None] = lambda step: None,
+) -> Run:
+    """Run the plant's dryer over a stretch of time, settled beforehand.
+
+    Parameters
+    ----------
+    plant : Plant
+    start_s, duration_s : float
+        Epoch seconds, seconds.
+    faults : tuple of Fault
+    seed : int
+    tell : callable
+
+    Returns
+    -------
+    Run
+    """
+    rng = np.random.default_rng([seed, 5])
+    healthy = dryer_from(plant)
+    warm_up_s = (
+        (2.0 + rng.uniform(0.0, 2.0)) * healthy.half_cycle_s if healthy.heated else 5400.0 + rng.uniform(0.0, 600.0)
+    )
+    profile = load_profile(plant, start_s - warm_up_s, duration_s + warm_up_s, seed)
+    profile = loaded(profile, faults, healthy, plant.dryer.rated_inlet_temperature_c)
+    dryer = faulty(healthy, faults, -1.0)
+    step_s = 20.0 if dryer.heated else 5.0
+    settled = steady_state(dryer, profile.mean(), step_s=step_s)
+    twin = Twin(dryer, [b.copy() for b in settled.beds], step_s=step_s)
+    names = {f.name for f in faults}
+    dew_point = dryer.control == "dew_point" and "control_fallback" not in names
+    rule: Rule = "dew_point" if dew_point else "clock_time"
+    half_cycle_s = dryer.half_cycle_s * (1.0 + _TIMER_TOLERANCE * float(np.clip(rng.standard_normal(), -2.5, 2.5)))
+    run = Run(dryer, profile, start_s, start_s + duration_s, rule, half_cycle_s)
+    controller = Controller(
+        rule,
+        half_cycle_s,
+        max(dryer.shortest_half_cycle_s, 0.0),
+        dryer.longest_half_cycle_s,
+        dryer.limit_c,
+        sum(p.duration_s for p in dryer.phases) * 0.999 if dew_point else 0.0,
+    )
+    tell("running the dryer")
+    _march(run, twin, controller, healthy, faults, start_s - warm_up_s)
+    return run
+
+
+def _march(run: Run, twin: Twin, controller: Controller, healthy: Dryer, faults: tuple[Fault, ...], now: float) -> None:
+    from diagnostics.air.humidity import dew_point_c
+
+    outlet = Outlet()
+    duration = run.end_s - run.start_s
+    heated = healthy.heated
+    block_s, detection_s = (300.0, 60.0) if heated else (60.0, 20.0)
+    stop_s = next((run.start_s + f.onset_share * duration for f in faults if f.name == "stopped_switching"), np.inf)
+    onsets = {f.name: run.start_s + f.onset_share * duration for f in faults if f.onset_share > 0.0 and not f.gradual}
+    blown = before = 0.0
+    while now < run.end_s - 1e-6:
+        share = (now - run.start_s) / duration
+        twin.dryer = faulty(healthy, faults, share) if faults else healthy
+        if now >= stop_s - 1e-6 and controller.rule != "none":
+            controller.rule = "none"
+            run.onsets_s["stopped_switching"] = now
+        conditions = run.profile.at(now)
+        if any(f.kind == "water" and onsets[f.name] <= now < onsets[f.name] + 600.0 for f in faults):
+            conditions = replace(conditions, liquid_share=3.0)
+        ends = [e - now for e in (run.end_s, stop_s, *onsets.values()) if e > now + 1e-6]
+        part = min(block_s, controller.longest_block_s(detection_s), *ends)
+        part = max(part, 1e-3)
+        ratio = twin.advance(conditions, part, outlet, now)
+        now += part
+        if now <= run.start_s:
+            before = twin.purged_kg
+        controller.count(part, conditions.running)
+        dew = float(dew_point_c(ratio / (ratio + MASS_RATIO), conditions.line_pa / 1e5))
+        if controller.due(dew):
+            twin.switch()
+            controller.restart()
+            if now >= run.start_s:
+                run.switchovers.append((now, "AB"[twin.drying]))
+                blown += healthy.stored_kg(conditions.line_pa)
+            else:
+                run.first_tower = "AB"[twin.drying]
+    for name, at in onsets.items():
+        run.onsets_s.setdefault(name, at)
+    time_s, ratio_all, kelvin = outlet.joined()
+    keep = time_s > run.start_s - 3600.0
+    run.time_s, run.temperature_c = time_s[keep], kelvin[keep] - 273.15
+    run.moisture = ratio_all[keep] / (ratio_all[keep] + MASS_RATIO)
+    run.purged_m3_min = (twin.purged_kg - before + blown) / duration * 60.0 / FREE_AIR_KG_M3

@@ -1,0 +1,110 @@
+"""What is true of a simulated log: switchovers, rhythm, peaks, onsets, purge."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from diagnostics.air.humidity import dew_point_c
+from diagnostics.bed.column import Array
+from diagnostics.bed.faults import Fault
+from diagnostics.bed.logger import Excluded
+from diagnostics.plant import Plant
+
+if TYPE_CHECKING:
+    from diagnostics.bed.simulation import Run
+
+_SPIKE_SHARE = 0.25
+_FEWEST_READINGS = 4.0
+
+
+def truth_of(
+    plant: Plant,
+    run: Run,
+    sensed: Array,
+    table: pd.DataFrame,
+    faults: tuple[Fault, ...],
+    excluded: Excluded,
+    interval_s: float,
+    pressure_bar: float,
+) -> dict[str, Any]:
+    """Truth beside a log, JSON-ready.
+
+    Parameters
+    ----------
+    plant : Plant
+    run : Run
+    sensed : array
+        Moisture the sensor felt, without noise, at ``run.time_s``.
+    table : DataFrame
+    faults : tuple of Fault
+    excluded : list of (start, end, reason)
+    interval_s, pressure_bar : float
+
+    Returns
+    -------
+    dict
+        Epoch seconds; a switchover names the tower that starts to dry.
+    """
+    names = [f.name for f in faults]
+    times = np.array([t for t, _ in run.switchovers])
+    lengths = np.diff(times)
+    shown = np.asarray(dew_point_c(np.maximum(sensed, 1e-9), pressure_bar))
+    resolved = bool(len(lengths) and np.median(lengths) >= _FEWEST_READINGS * interval_s)
+    control = "stopped" if "stopped_switching" in names else ("dew_point" if run.rule == "dew_point" else "fixed")
+    logged = table["Dew point [°C]"]
+    return {
+        "site": plant.site.name,
+        "timezone": plant.site.timezone,
+        "start": run.start_s,
+        "end": float(run.end_s),
+        "samples": len(table),
+        "interval_s": interval_s,
+        "faults": names,
+        "resolved": resolved,
+        "control": [control if resolved else "unresolved"],
+        "switchovers": [[float(t), tower] for t, tower in run.switchovers],
+        "first_tower": run.first_tower,
+        "half_cycle_s": float(np.median(lengths)) if len(lengths) else None,
+        "towers": _towers(run, shown),
+        "reached_share": _reached_share(run, shown, plant.dryer.dew_point_limit_c),
+        "excluded": [[float(a), float(b), reason] for a, b, reason in excluded],
+        "onsets": {name: float(at) for name, at in run.onsets_s.items()},
+        "purge_m3_min": run.purged_m3_min,
+        "statistics": {
+            "min": float(logged.min()),
+            "max": float(logged.max()),
+            "mean": float(logged.mean()),
+            "median": float(logged.median()),
+            "p05": float(logged.quantile(0.05)),
+            "p95": float(logged.quantile(0.95)),
+        },
+        "finding_codes_due": sorted({f.finding for f in faults if f.finding}),
+    }
+
+
+def _towers(run: Run, shown: Array) -> dict[str, dict[str, float]]:
+    peaks: dict[str, list[tuple[float, float]]] = {"A": [], "B": []}
+    for (begin, tower), (end, _) in zip(run.switchovers, run.switchovers[1:], strict=False):
+        inside = (run.time_s > begin + _SPIKE_SHARE * (end - begin)) & (run.time_s <= end)
+        if inside.any():
+            peaks[tower].append((float(shown[inside].max()), float(shown[inside].min())))
+    return {
+        tower: {
+            "peak_dew_point_c": float(np.median([p for p, _ in seen])),
+            "floor_dew_point_c": float(np.median([f for _, f in seen])),
+        }
+        for tower, seen in peaks.items()
+        if seen
+    }
+
+
+def _reached_share(run: Run, shown: Array, limit_c: float) -> float | None:
+    reached = []
+    for (begin, _), (end, _) in zip(run.switchovers, run.switchovers[1:], strict=False):
+        inside = (run.time_s > begin + _SPIKE_SHARE * (end - begin)) & (run.time_s <= end)
+        if inside.any():
+            reached.append(bool(shown[inside].max() >= limit_c))
+    return float(np.mean(reached)) if reached else None

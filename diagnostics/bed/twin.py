@@ -1,0 +1,254 @@
+"""Two vessels in turn: one dries, the other is regenerated, through as many half-cycles as wanted.
+
+Question: what leaves the dryer, minute by minute? Inputs: a `Dryer` and the conditions at its inlet. Output: moisture
+and temperature of the leaving air and what each vessel did. Method: both beds march as one row of cells (`march`), the
+purge being what leaves the drying bed; depressurising and refilling pass the stored gas through the bed, face by face.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from diagnostics.bed.column import (
+    Array,
+    BedState,
+    Stream,
+    enthalpy_of,
+    mixing_ratio,
+    uniform_state,
+    vapour_pressure,
+)
+from diagnostics.bed.isotherm import saturation_over_water_pa
+from diagnostics.bed.march import Passage, Row
+from diagnostics.bed.vessel import Dryer, Phase
+
+_EXHAUST_ENDS_K = 373.15
+_AMBIENT_HUMIDITY = 0.6
+_LEAST_FEED_SHARE = 1e-3
+
+
+@dataclass(frozen=True)
+class Conditions:
+    """Air at the dryer's inlet and around it.
+
+    Attributes
+    ----------
+    feed_kg_s : float
+        Dry air entering, purge included [kg/s].
+    inlet_k, inlet_dew_point_k : float
+    line_pa : float
+        Absolute [Pa].
+    room_k : float
+    running : bool
+        False while no air flows and the timer that counts running time stands.
+    liquid_share : float
+        Liquid water carried in, as a multiple of the vapour [-].
+    """
+
+    feed_kg_s: float
+    inlet_k: float
+    inlet_dew_point_k: float
+    line_pa: float
+    room_k: float = 295.15
+    running: bool = True
+    liquid_share: float = 0.0
+
+    @property
+    def inlet_ratio(self) -> float:
+        """Mixing ratio of the entering air [kg/kg], saturated at its dew point or its temperature."""
+        dew = min(self.inlet_k, self.inlet_dew_point_k)
+        vapour = float(mixing_ratio(saturation_over_water_pa(np.array(dew)), self.line_pa))
+        return (1.0 + self.liquid_share) * vapour
+
+
+@dataclass
+class Outlet:
+    """The leaving air, step by step; lists of arrays that `joined` concatenates."""
+
+    end_s: list[Array] = field(default_factory=list)
+    ratio: list[Array] = field(default_factory=list)
+    temperature_k: list[Array] = field(default_factory=list)
+
+    def joined(self) -> tuple[Array, Array, Array]:
+        """Times at the end of each step [s], mixing ratio [kg/kg], temperature [K]."""
+        return np.concatenate(self.end_s), np.concatenate(self.ratio), np.concatenate(self.temperature_k)
+
+
+@dataclass
+class Twin:
+    """State of a running dryer.
+
+    Attributes
+    ----------
+    dryer : Dryer
+    beds : list of BedState
+        A and B, cells from the wet end to the dry end.
+    drying : int
+        0 while A dries.
+    phase_index, phase_elapsed_s : where the other vessel's regeneration stands.
+    elapsed_s : float
+        Since the switchover.
+    purged_kg : float
+        Dried air let out for regeneration so far [kg], depressurisations apart.
+    """
+
+    dryer: Dryer
+    beds: list[BedState]
+    drying: int = 0
+    elapsed_s: float = 0.0
+    phase_index: int = 0
+    phase_elapsed_s: float = 0.0
+    step_s: float = 5.0
+    last_ratio: float = 1e-6
+    last_passage: Passage | None = None
+    purged_kg: float = 0.0
+
+    @property
+    def phase(self) -> Phase:
+        """The regenerating vessel's present phase; a wait once all are done."""
+        if self.phase_index < len(self.dryer.phases):
+            return self.dryer.phases[self.phase_index]
+        return Phase("standby", np.inf)
+
+    def to_phase_end(self) -> float:
+        """Time left in the present phase [s]."""
+        return self.phase.duration_s - self.phase_elapsed_s
+
+    def switch(self) -> None:
+        """Let the towers change duty."""
+        self.drying = 1 - self.drying
+        self.elapsed_s = self.phase_elapsed_s = 0.0
+        self.phase_index = 0
+
+    def advance(self, conditions: Conditions, duration_s: float, outlet: Outlet, now_s: float) -> float:
+        """Run under constant conditions, across phases but not across a switchover.
+
+        Returns
+        -------
+        float
+            Mixing ratio of the air leaving at the end [kg/kg].
+        """
+        left = duration_s
+        while left > 1e-6:
+            part = min(left, self.to_phase_end())
+            if part > 1e-6:
+                self._run(conditions, part, outlet, now_s + duration_s - left)
+            left -= part
+            self.elapsed_s += part
+            self.phase_elapsed_s += part
+            if self.to_phase_end() <= 1e-6 or self._hot_enough():
+                self.phase_index += 1
+                self.phase_elapsed_s = 0.0
+        return self.last_ratio
+
+    def _hot_enough(self) -> bool:
+        passage = self.last_passage
+        return (
+            self.dryer.exhaust_ends_heating
+            and self.phase.state == "regenerating"
+            and passage is not None
+            and float(passage.temperature_k[-1, 1]) > _EXHAUST_ENDS_K
+        )
+
+    def _run(self, conditions: Conditions, duration_s: float, outlet: Outlet, start_s: float) -> None:
+        dryer, on, off = self.dryer, self.drying, 1 - self.drying
+        feed = max(conditions.feed_kg_s, _LEAST_FEED_SHARE * dryer.rated_kg_s)
+        drying = Stream(feed, conditions.inlet_ratio, conditions.inlet_k, conditions.line_pa, conditions.inlet_k + 5.0)
+        resting = self._resting_stream(conditions, feed, off)
+        row = Row((dryer.packings[on], dryer.packings[off]), (drying, resting), conditions.room_k)
+        beds = (self.beds[on], self.beds[off].reversed())
+        state = BedState(
+            np.concatenate([b.loading for b in beds]),
+            np.concatenate([b.enthalpy for b in beds]),
+            np.concatenate([b.wall_k for b in beds]),
+        )
+        passage = row.march(state, duration_s, self.step_s)
+        purging = self.phase.state in ("regenerating", "cooling") and resting.ratio is None
+        if purging and dryer.regeneration != "heat_of_compression":
+            self.purged_kg += float(np.mean(resting.flow_kg_s)) * duration_s
+        n = row.n
+        self.beds[on] = BedState(state.loading[:n], state.enthalpy[:n], state.wall_k[:n])
+        self.beds[off] = BedState(state.loading[n:], state.enthalpy[n:], state.wall_k[n:]).reversed()
+        leak = min(dryer.seat_leak_share + dryer.bypass_share, 1.0)
+        ratio = (1.0 - leak) * passage.ratio[:, 0] + leak * conditions.inlet_ratio
+        steps = len(ratio)
+        outlet.end_s.append(start_s + duration_s * np.arange(1, steps + 1) / steps)
+        outlet.ratio.append(ratio)
+        outlet.temperature_k.append(passage.temperature_k[:, 0])
+        self.last_ratio = float(ratio[-1])
+        self.last_passage = passage
+
+    def _resting_stream(self, conditions: Conditions, feed: float, off: int) -> Stream:
+        dryer, line_pa = self.dryer, conditions.line_pa
+        cells = dryer.packings[off].cells
+        along = (np.arange(cells) + 0.5) / cells
+        stored = dryer.stored_kg(line_pa)
+        match self.phase.state:
+            case "depressurising":
+                flow = stored / self.phase.duration_s * along
+                mid = float(np.sqrt(line_pa * dryer.regenerating_pa))
+                return Stream(flow, self.last_ratio, conditions.inlet_k, mid, conditions.inlet_k)
+            case "repressurising":
+                flow = np.minimum(stored / self.phase.duration_s, 0.5 * feed) * (1.0 - along)
+                mid = 0.5 * (line_pa + dryer.regenerating_pa)
+                return Stream(flow, None, None, mid, conditions.inlet_k)
+            case "regenerating":
+                return self._regenerating(conditions, feed, off)
+            case "cooling":
+                return self._cooling(conditions, feed, off)
+        return Stream(0.0, self.last_ratio, conditions.inlet_k, line_pa, conditions.inlet_k)
+
+    def _purge(self, conditions: Conditions, feed: float, off: int) -> float:
+        return min(self.dryer.purge_at(conditions.line_pa, off), 0.9 * feed)
+
+    def _heated_to(self, flow: float, from_k: float, off: int) -> float:
+        dryer = self.dryer
+        rise = dryer.heater_w / max(flow * 1007.0, 1e-9)
+        return from_k + dryer.heater_factor[off] * max(min(dryer.heater_ceiling_k, from_k + rise) - from_k, 0.0)
+
+    def _regenerating(self, conditions: Conditions, feed: float, off: int) -> Stream:
+        dryer, low = self.dryer, self.dryer.regenerating_pa
+        if dryer.regeneration == "heatless":
+            return Stream(self._purge(conditions, feed, off), None, None, low, conditions.inlet_k)
+        if dryer.regeneration == "heat_of_compression":
+            hot = self._heated_to(feed, conditions.inlet_k, off)
+            return Stream(feed, conditions.inlet_ratio, hot, conditions.line_pa, 350.0)
+        if dryer.blower_kg_s:
+            flow = dryer.blower_kg_s * dryer.purge_factor[off]
+            return Stream(
+                flow, self._ambient_ratio(conditions), self._heated_to(flow, conditions.room_k, off), low, 370.0
+            )
+        flow = self._purge(conditions, feed, off)
+        return Stream(flow, None, self._heated_to(flow, conditions.inlet_k + 5.0, off), low, 370.0)
+
+    def _cooling(self, conditions: Conditions, feed: float, off: int) -> Stream:
+        dryer, low = self.dryer, self.dryer.regenerating_pa
+        if dryer.regeneration == "heat_of_compression":
+            return Stream(0.1 * feed, None, None, conditions.line_pa, 330.0)
+        flow = self._purge(conditions, feed, off)
+        if flow > 0.0:
+            return Stream(flow, None, None, low, 330.0)
+        flow = dryer.blower_kg_s * dryer.purge_factor[off]
+        return Stream(flow, self._ambient_ratio(conditions), conditions.room_k, low, 330.0)
+
+    def _ambient_ratio(self, conditions: Conditions) -> float:
+        vapour = _AMBIENT_HUMIDITY * saturation_over_water_pa(np.array(conditions.room_k))
+        return float(mixing_ratio(vapour, self.dryer.regenerating_pa))
+
+
+def first_guess(dryer: Dryer, conditions: Conditions) -> list[BedState]:
+    """Beds loaded at the wet end and dry at the other, as they are after some days of duty."""
+    states = []
+    for packing in dryer.packings:
+        inlet_pa = float(vapour_pressure(conditions.inlet_ratio, conditions.line_pa))
+        depth = np.linspace(0.0, 1.0, packing.cells)
+        pa = inlet_pa * np.exp(-12.0 * depth) * (0.9 if not dryer.heated else 0.05)
+        kelvin = conditions.inlet_k + 5.0
+        state = uniform_state(packing, 0.0, kelvin)
+        loading = packing.capacity * packing.desiccant.isotherm.loading(pa, kelvin)
+        state.loading = np.asarray(loading, float)
+        state.enthalpy = enthalpy_of(packing.desiccant, state.loading, kelvin)
+        states.append(state)
+    return states
