@@ -74,6 +74,27 @@ def energy_parts(purge: Purge, switching: Switching, payback: Payback) -> dict[s
     return plain
 
 
+def record_text(schema: str, record: Any, timezone: str | None) -> str:
+    """Any frozen record as JSON text, its ``*_s`` instants ``start_s`` and ``end_s`` as ISO 8601 times."""
+    values = _plain(_unfolded(record))
+    for key in ("start_s", "end_s"):
+        if isinstance(values.get(key), float):
+            values[key.removesuffix("_s")] = iso_time(values.pop(key), timezone)
+    return json.dumps({"schema": schema, **values}, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _unfolded(value: Any) -> Any:
+    match value:
+        case Estimate():
+            return value
+        case list() | tuple():
+            return [_unfolded(item) for item in value]
+        case _ if dataclasses.is_dataclass(value):
+            return {name: _unfolded(item) for name, item in _fields(value).items()}
+        case _:
+            return value
+
+
 def _energy(purge: Purge, switching: Switching, payback: Payback) -> dict[str, Any]:
     return {
         "purge": _fields(purge, keep=tuple(_keys("purge"))),
