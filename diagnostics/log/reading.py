@@ -1,31 +1,35 @@
-"""The reader: one dryer's log files become one `Log`."""
+"""The reader: one dryer's log files become one `Log`.
+
+Question: what did the logger record, and when? Input: files of any usual make and the plant. Output: a `Log`, with a
+sentence for every decision that was made on the way.
+"""
 
 from __future__ import annotations
 
 import hashlib
-import io
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-import pandas as pd
 
 from diagnostics.errors import InputError
-from diagnostics.log.record import Column, Floats, Log
+from diagnostics.log.channels import Channels, to_channels
+from diagnostics.log.clock import Clock, find_clock
+from diagnostics.log.columns import Assignment, NumberColumn, assign, column_named, say_faults
+from diagnostics.log.contents import Content, open_content
+from diagnostics.log.encoding import to_utf8
+from diagnostics.log.joining import join
+from diagnostics.log.layout import find_layout
+from diagnostics.log.order import Order, arrange, is_newest_first
+from diagnostics.log.raw import RawTable
+from diagnostics.log.record import ClockJump, Flags, Floats, Log
+from diagnostics.log.text_table import read_text
+from diagnostics.log.workbook import read_parquet, read_workbook
+from diagnostics.log.zone import to_instants
 from diagnostics.plant import Plant
 
-_TITLES = {
-    "dew_point": ("dew point",),
-    "inlet_temperature": ("inlet temperature",),
-    "ambient_temperature": ("ambient temperature",),
-    "temperature": ("air temperature", "temperature"),
-    "pressure": ("pressure",),
-    "purge_flow": ("purge",),
-    "flow": ("flow",),
-    "tower": ("tower",),
-    "power": ("power",),
-}
-_UNITS = {"dew_point": "degC", "pressure": "bar_g", "flow": "m3/min", "power": "kW"}
+_FEWEST_ROWS = 2
 
 
 def read_log(
@@ -41,70 +45,216 @@ def read_log(
     Parameters
     ----------
     paths : path or sequence of paths
+        CSV and other text, workbooks (.xlsx, .xls, .ods), Parquet; each plain or in a gzip or zip of one member.
     plant : Plant
-        For the site's zone.
+        Site's zone and barometer, line pressure, the flow meter's reference state, answers in ``[log]``.
     columns : mapping of str to str, optional
-        Quantity to column title.
+        Quantity to column title; overrides ``[log] columns``.
     progress : callable, optional
         Called with the name of each step as it begins.
     moisture_required : bool
-        False lets a log without a dew point pass.
+        False lets a log without moisture pass, for its rhythm alone.
 
     Returns
     -------
     Log
+        Ascending in time; several files joined.
 
     Raises
     ------
     InputError
-        If a file cannot be read as a log.
+        If a file cannot be read as a log; the sentence names file, line or column and what would mend it.
     """
-    names = [paths] if isinstance(paths, str | Path) else list(paths)
-    if progress is not None:
-        progress("reading the log")
-    tables = []
-    digest = hashlib.sha256()
-    for name in names:
-        try:
-            content = Path(name).read_bytes()
-        except OSError as error:
-            raise InputError(f"{name} cannot be read ({error.strerror}); check the path.") from None
-        digest.update(content)
-        tables.append(pd.read_csv(io.BytesIO(content)))
-    table = pd.concat(tables, ignore_index=True)
-    wanted = {title: quantity for quantity, title in (columns or {}).items()}
-    stamp = next((t for t in table.columns if wanted.get(t) == "time" or "time" in t.lower()), table.columns[0])
-    local = pd.to_datetime(table[stamp], errors="coerce")
-    table = table[local.notna()]
-    zone = plant.site.timezone
-    times = pd.DatetimeIndex(local.dropna())
-    times = times.tz_localize(zone or "UTC", ambiguous="NaT", nonexistent="shift_forward").tz_convert("UTC")
-    time_s = np.asarray(times.as_unit("ns").asi8, dtype=np.float64) / 1e9
-    time_s, first = np.unique(time_s, return_index=True)
-    channels: dict[str, Floats] = {}
-    found: dict[str, Column] = {}
-    other: dict[str, Floats] = {}
-    for title in table.columns.drop(stamp):
-        values = pd.to_numeric(table[title], errors="coerce").to_numpy(dtype=np.float64)[first]
-        low = title.lower()
-        quantity = wanted.get(title) or next(
-            (q for q, words in _TITLES.items() if q not in channels and any(w in low for w in words)), None
+    files = [paths] if isinstance(paths, str | Path) else list(paths)
+    if not files:
+        raise InputError("No log was named; name at least one file.")
+    wanted: dict[str, str] = {str(quantity): title for quantity, title in plant.log.columns.items()}
+    wanted.update(columns or {})
+    several = len(files) > 1
+    logs = []
+    missing: list[InputError] = []
+    for file in files:
+        if progress is not None:
+            progress(f"reading {Path(file).name}")
+        content, raw = open_content(file)
+        table = _table(content, plant)
+        here, unmet = _present(table, wanted) if several else (wanted, [])
+        missing.extend(unmet)
+        required = moisture_required and not several
+        logs.append(_read_table(table, content, plant, here, hashlib.sha256(raw).hexdigest(), required))
+    if len(missing) >= len(files) and missing:
+        raise missing[0]
+    log = join(logs)
+    if moisture_required and "dew_point" not in log.channels:
+        raise InputError(
+            f"{log.source} hold no dew point and no other moisture that their titles name; name the column with"
+            " --column dew_point=HEADER."
         )
-        if quantity is None:
-            other[title] = values
-            continue
-        channels[quantity] = values
-        found[quantity] = Column(title, _UNITS.get(quantity, "degC"))
-    if moisture_required and "dew_point" not in channels:
-        raise InputError(f"{names[0]}: no dew point column; name it with --column dew_point=TITLE.")
+    return log
+
+
+def _present(table: RawTable, wanted: Mapping[str, str]) -> tuple[dict[str, str], list[InputError]]:
+    """Of several logs each may lack a named column; those it has, and what is said about the others."""
+    here, unmet = {}, []
+    for quantity, title in wanted.items():
+        try:
+            column_named(table, title, quantity)
+        except InputError as error:
+            unmet.append(error)
+        else:
+            here[quantity] = title
+    return here, unmet
+
+
+def _table(content: Content, plant: Plant) -> RawTable:
+    if content.kind == "workbook":
+        return read_workbook(content)
+    if content.kind == "parquet":
+        return read_parquet(content)
+    data, _ = to_utf8(content.data)
+    layout = find_layout(data, content.name, delimiter=plant.log.delimiter, decimal=plant.log.decimal)
+    return read_text(data, layout, content.name)
+
+
+@dataclass(frozen=True)
+class _Placed:
+    """Rows of a table in the order of time."""
+
+    rows: np.ndarray
+    order: Order
+    jumps: tuple[ClockJump, ...]
+    timezone: str | None
+    notes: tuple[str, ...]
+
+
+def _read_table(
+    table: RawTable, content: Content, plant: Plant, wanted: Mapping[str, str], sha256: str, required: bool
+) -> Log:
+    time_column, date_column = (column_named(table, wanted[q], q) if q in wanted else None for q in ("time", "date"))
+    clock = find_clock(table, plant.log, time_column=time_column, date_column=date_column)
+    assignment = assign(table, clock.columns, columns=wanted, units={str(q): u for q, u in plant.log.units.items()})
+    channels = to_channels(assignment, plant, table.name, moisture_required=required)
+    readable = np.isfinite(clock.local_s)
+    _refuse_unreadable(table, clock, readable)
+    placed = _place(clock, readable, plant, assignment)
+    time_s = placed.order.time_s
+    missing, fault_notes = say_faults(assignment.chosen)
+    dropped = max(clock.filled - int(readable.sum()), _rows_without_stamp(assignment, readable))
+    other = {title: c.values[placed.rows] for title, c in {**assignment.rest, **_unused(assignment, channels)}.items()}
     return Log(
-        source=", ".join(Path(n).name for n in names),
+        source=content.name,
         time_s=time_s,
-        channels=channels,
-        columns=found,
-        timezone=zone,
-        interval_s=float(np.median(np.diff(time_s))) if time_s.size > 1 else 0.0,
+        channels={quantity: values[placed.rows] for quantity, values in channels.values.items()},
+        columns=channels.columns,
+        timezone=placed.timezone,
+        interval_s=round(float(np.median(np.diff(time_s))), 3) if time_s.size > 1 else 0.0,
         other=other,
-        rows_dropped=int(local.isna().sum()),
-        sha256=digest.hexdigest(),
+        moisture_unit=channels.moisture_unit,
+        moisture_basis=channels.moisture_basis,
+        titled_basis=channels.titled_basis,
+        rows_dropped=dropped + table.rows_torn,
+        rows_repeated=placed.order.repeated,
+        cells_missing=missing + channels.impossible,
+        clock_jumps=placed.jumps,
+        notes=(
+            *content.notes,
+            *table.notes,
+            *clock.notes,
+            *_say_dropped(clock, dropped),
+            *placed.notes,
+            *assignment.notes,
+            *channels.notes,
+            *fault_notes,
+        ),
+        sha256=sha256,
     )
+
+
+def _unused(assignment: Assignment, channels: Channels) -> dict[str, NumberColumn]:
+    """Columns that a title claimed but no channel took, such as a humidity beside the dew point."""
+    taken = {column.header for column in channels.columns.values()}
+    return {c.header: c for c in assignment.chosen.values() if c.header not in taken}
+
+
+def _refuse_unreadable(table: RawTable, clock: Clock, readable: Flags) -> None:
+    count = int(readable.sum())
+    if count < _FEWEST_ROWS:
+        raise InputError(
+            f"{table.name}: {count} of {clock.filled} rows have a readable time in {clock.header!r}; a log needs at"
+            f" least {_FEWEST_ROWS}. Name the right column with --column time=HEADER or give [log] time_format."
+        )
+    if count < 0.5 * clock.filled:
+        first = table.line + int(np.argmin(readable))
+        raise InputError(
+            f"{table.name}: only {count} of {clock.filled} rows have a readable time in {clock.header!r} (line {first}"
+            " has none); correct [log] day_first or time_format, or name another column with --column time=HEADER."
+        )
+
+
+def _rows_without_stamp(assignment: Assignment, readable: Flags) -> int:
+    if readable.all():
+        return 0
+    lost = np.flatnonzero(~readable)
+    holds = np.zeros(lost.size, dtype=bool)
+    for column in (*assignment.chosen.values(), *assignment.rest.values()):
+        holds |= np.isfinite(column.values[lost])
+    return int(holds.sum())
+
+
+def _say_dropped(clock: Clock, dropped: int) -> list[str]:
+    notes = []
+    if dropped:
+        dates = f", {clock.impossible} of them with a date that no calendar holds" if clock.impossible else ""
+        notes.append(f"{dropped} rows have no readable time{dates} and were left out.")
+    return notes
+
+
+def _place(clock: Clock, readable: Flags, plant: Plant, assignment: Assignment) -> _Placed:
+    """Instants of the readable rows in the order of time."""
+    rows = np.flatnonzero(readable)
+    local = clock.local_s[rows]
+    offset = clock.offset_s[rows] if clock.offset_s is not None else None
+    notes: list[str] = []
+    if is_newest_first(local if offset is None else local - np.nan_to_num(offset)):
+        rows, local = rows[::-1], local[::-1]
+        offset = offset[::-1] if offset is not None else None
+        notes.append("The log runs from the newest reading to the oldest; it was turned.")
+    timezone = plant.site.timezone
+    if offset is not None and timezone is None:
+        timezone = _fixed_zone(float(offset[np.isfinite(offset)][0]))
+    instants = to_instants(local, timezone)
+    time_s, jumps = instants.time_s, instants.clock_jumps
+    if offset is not None:
+        own = np.isfinite(offset)
+        time_s = np.where(own, local - np.nan_to_num(offset), time_s)
+        jumps = () if own.mean() > 0.5 else jumps
+    else:
+        notes.extend(instants.notes)
+        notes.append(
+            f"Its stamps were taken as local time of {timezone}."
+            if timezone
+            else "No zone is known; its stamps were laid on UTC as they stand. Give site.timezone to have them placed."
+        )
+    order = arrange(time_s, timezone, _identical(assignment, rows, time_s))
+    all_jumps = tuple(sorted((*jumps, *order.clock_jumps), key=lambda jump: jump.time_s))
+    return _Placed(rows[order.rows], order, all_jumps, timezone, (*notes, *order.notes))
+
+
+def _fixed_zone(offset_s: float) -> str:
+    if offset_s == 0.0:
+        return "UTC"
+    sign = "-" if offset_s < 0 else "+"
+    minutes = int(abs(offset_s) // 60)
+    return f"{sign}{minutes // 60:02d}:{minutes % 60:02d}"
+
+
+def _identical(assignment: Assignment, rows: np.ndarray, time_s: Floats) -> Flags | None:
+    """Rows whose numbers all equal those of the row before; None where no stamp repeats."""
+    if time_s.size < 2 or not (np.diff(time_s) == 0).any():
+        return None
+    same = np.ones(rows.size, dtype=bool)
+    same[0] = False
+    for column in (*assignment.chosen.values(), *assignment.rest.values()):
+        values = np.nan_to_num(column.values[rows], nan=np.inf)
+        same[1:] &= values[1:] == values[:-1]
+    return same

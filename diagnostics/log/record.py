@@ -80,8 +80,12 @@ class Log:
     moisture_basis : str
         ``as_logged``: ``dew_point`` has the instrument's basis and phase; ``line``: it was reckoned from another
         moisture quantity and is the frost point (over ice below 0 degC) at line pressure already.
+    titled_basis : str or None
+        ``pressure`` or ``atmospheric`` where the dew point's title says what it refers to.
     rows_dropped, cells_missing : int
         Rows without a readable stamp; cells whose text was no number.
+    rows_repeated : int
+        Rows set aside because their time is covered already; not in ``time_s``.
     notes : tuple of str
         Every decision the reader made, as sentences.
     sha256 : str
@@ -97,7 +101,9 @@ class Log:
     other: Mapping[str, Floats] = field(default_factory=dict)
     moisture_unit: str = "degC"
     moisture_basis: Literal["as_logged", "line"] = "as_logged"
+    titled_basis: Literal["pressure", "atmospheric"] | None = None
     rows_dropped: int = 0
+    rows_repeated: int = 0
     cells_missing: int = 0
     clock_jumps: tuple[ClockJump, ...] = ()
     notes: tuple[str, ...] = ()

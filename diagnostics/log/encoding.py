@@ -1,0 +1,55 @@
+"""Bytes of a text to UTF-8.
+
+Question: which letters do the bytes stand for? Method: byte order mark, then the pattern of NULs that UTF-16 leaves
+between Latin letters, then strict UTF-8, then Windows-1252; statistical guessing takes Windows-1252 for rarer pages.
+"""
+
+from __future__ import annotations
+
+import codecs
+
+
+def to_utf8(data: bytes) -> tuple[bytes, str]:
+    """Recode a text.
+
+    Parameters
+    ----------
+    data : bytes
+
+    Returns
+    -------
+    bytes
+        UTF-8 without byte order mark; line ends are line feeds.
+    str
+        Name of the encoding it was read from.
+    """
+    text, name = _recoded(data)
+    if b"\r" in text:
+        text = text.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+    return text, name
+
+
+def _recoded(data: bytes) -> tuple[bytes, str]:
+    if data.startswith(codecs.BOM_UTF8):
+        data = data[len(codecs.BOM_UTF8) :]
+    elif data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        order = "utf-16-le" if data.startswith(codecs.BOM_UTF16_LE) else "utf-16-be"
+        return _from_utf16(data[2:], order), "UTF-16"
+    else:
+        pairs = min(len(data), 4096) // 2
+        even, odd = data[0 : 2 * pairs : 2].count(0), data[1 : 2 * pairs : 2].count(0)
+        if pairs >= 4 and max(even, odd) > 0.4 * pairs and min(even, odd) < 0.05 * pairs:
+            return _from_utf16(data, "utf-16-le" if odd > even else "utf-16-be"), "UTF-16"
+    if data.isascii():
+        return data, "ASCII"
+    try:
+        data.decode("utf-8")
+        return data, "UTF-8"
+    except UnicodeDecodeError as error:
+        if error.start >= len(data) - 3 and error.start > 3 and not data[: error.start].isascii():
+            return data[: error.start], "UTF-8"
+    return data.decode("cp1252", errors="replace").encode("utf-8"), "Windows-1252"
+
+
+def _from_utf16(data: bytes, order: str) -> bytes:
+    return data[: len(data) // 2 * 2].decode(order, errors="replace").encode("utf-8", errors="replace")

@@ -1,0 +1,165 @@
+"""Where the readings begin and what stands above them.
+
+Question: which rows are titles, units, preamble? Input: the first rows of a table, already split into cells. Output:
+`Head`. Method: the columns' usual cell classes over the later rows say what a row of readings looks like; the first
+row that fits begins the table, rows of the same width right above it are titles or units.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from diagnostics.log.cells import cell_class, is_type_row
+from diagnostics.log.units import parse_unit, split_title
+
+_MOST_TITLE_ROWS = 5
+
+
+@dataclass(frozen=True)
+class Head:
+    """Titles of a table.
+
+    Attributes
+    ----------
+    first : int
+        Index of the first row of readings.
+    titles, units : tuple of str
+        One per column; "" where a title or unit is missing.
+    aliases : tuple of tuple of str
+        What further title rows call each column.
+    titled : bool
+        Whether there is a title row.
+    preamble : tuple of str
+        Rows above, cells joined by a blank.
+    """
+
+    first: int
+    titles: tuple[str, ...]
+    units: tuple[str, ...]
+    aliases: tuple[tuple[str, ...], ...]
+    titled: bool
+    preamble: tuple[str, ...]
+
+
+def usual_width(rows: Sequence[Sequence[str]]) -> int:
+    """Number of cells most of the later rows have."""
+    later = [len(row) for row in rows[len(rows) // 3 :] if any(cell.strip() for cell in row)]
+    return Counter(later).most_common(1)[0][0] if later else 0
+
+
+def find_head(rows: Sequence[Sequence[str]], width: int) -> Head | None:
+    """Find titles and the first row of readings.
+
+    Parameters
+    ----------
+    rows : sequence of sequence of str
+        The first rows of the file.
+    width : int
+        Usual number of cells.
+
+    Returns
+    -------
+    Head or None
+        None where no row looks like readings.
+    """
+    later = [row for row in rows[len(rows) // 3 :] if len(row) == width]
+    usual = [_majority([row[k] for row in later]) for k in range(width)]
+    if "n" not in usual:
+        return None
+    first = next((i for i, row in enumerate(rows) if _fits(row, usual)), None)
+    if first is None:
+        return None
+    names: list[list[str]] = []
+    units = [""] * width
+    top = first
+    for i in range(first - 1, max(-1, first - 1 - _MOST_TITLE_ROWS), -1):
+        cells = [cell.strip() for cell in rows[i]]
+        if not _belongs(cells, width, names):
+            break
+        top = i
+        row = _to_width(cells, width, rows[first])
+        if is_type_row(cells):
+            continue
+        if _is_units(row) and i > 0:
+            units = row
+        else:
+            names.append(row)
+    titled = bool(names)
+    titles, aliases = _titles(names, width)
+    preamble = tuple(" ".join(c.strip() for c in row if c.strip()) for row in rows[:top])
+    return Head(first, titles, tuple(_bare(u) for u in units), aliases, titled, tuple(p for p in preamble if p))
+
+
+def _majority(cells: list[str]) -> str:
+    counts = Counter(cell_class(cell) for cell in cells)
+    counts.pop("e", None)
+    return counts.most_common(1)[0][0] if counts else "e"
+
+
+def _fits(row: Sequence[str], usual: list[str]) -> bool:
+    if len(row) < 2 or is_type_row(list(row)):
+        return False
+    # A stroke or a word for "no reading" makes no row of readings by itself; one number or stamp does.
+    classes = [cell_class(cell) for cell in row[: len(usual)]]
+    numbers = sum(c == "n" and u == "n" for c, u in zip(classes, usual, strict=False))
+    strangers = sum(c == "t" and u == "n" for c, u in zip(classes, usual, strict=False))
+    wanted = min(2, usual.count("n"))
+    return numbers >= wanted and strangers <= 0.2 * usual.count("n") and len(row) >= 0.5 * len(usual)
+
+
+def _belongs(cells: list[str], width: int, names: list[list[str]]) -> bool:
+    filled = [cell for cell in cells if cell]
+    if len(cells) > width + 1 or len(filled) < max(2, 0.4 * width) or (width == 2 and len(filled) < 1):
+        return False
+    if not names:
+        return True
+    below = sum(1 for cell in names[-1] if cell)
+    texts = sum(cell_class(cell) == "t" or parse_unit(_bare(cell)) is not None for cell in filled)
+    return len(filled) >= 0.8 * below and texts >= 0.7 * len(filled)
+
+
+def _to_width(cells: list[str], width: int, data: Sequence[str]) -> list[str]:
+    """Titles laid over the columns; one title may stand over a date and a time that a blank parts."""
+    row = [cell.lstrip("#%\ufeff ").strip() for cell in cells]
+    if row and not row[0] and len(row) == width + 1:
+        row = row[1:]
+    if len(row) == width - 1 and ":" in (data[1] if len(data) > 1 else "") and ":" not in data[0]:
+        row = ["Date", row[0], *row[1:]]
+    return (row + [""] * width)[:width]
+
+
+def _bare(cell: str) -> str:
+    text = cell.strip()
+    while len(text) >= 2 and text[0] in "[({<" and text[-1] in "])}>":
+        text = text[1:-1].strip()
+    return text
+
+
+def _is_units(row: list[str]) -> bool:
+    filled = [cell for cell in row if cell]
+    known = sum(parse_unit(_bare(cell)) is not None or _bare(cell) == "" for cell in filled)
+    bracketed = sum(cell[0] in "[(" and cell[-1] in "])" for cell in filled)
+    return known + bracketed > 0 and max(known, bracketed) >= 0.3 * len(filled) and not _names_quantities(filled)
+
+
+def _names_quantities(filled: list[str]) -> bool:
+    # "Dew point [degC]" holds a unit and a name; a units row holds bare units.
+    return sum(bool(split_title(cell)[0]) and split_title(cell)[1] is not None for cell in filled) > 0.3 * len(filled)
+
+
+def _titles(names: list[list[str]], width: int) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
+    if not names:
+        return tuple(f"column {k + 1}" for k in range(width)), tuple(() for _ in range(width))
+    nearest = list(names[0])
+    if len(names) > 1 and len(set(filter(None, nearest))) < sum(map(bool, nearest)):
+        nearest = [f"{above} {own}".strip() for above, own in zip(names[1], nearest, strict=True)]
+    seen: Counter[str] = Counter()
+    titles = []
+    for k, title in enumerate(nearest):
+        plain = " ".join(title.split()) or f"column {k + 1}"
+        seen[plain] += 1
+        titles.append(plain if seen[plain] == 1 else f"{plain} ({seen[plain]})")
+    aliases = tuple(tuple(row[k] for row in names[1:] if row[k]) for k in range(width))
+    return tuple(titles), aliases

@@ -1,0 +1,184 @@
+"""A text's cells, column by column.
+
+Question: what stands in each column? Input: UTF-8 bytes and their `Layout`. Output: `RawTable`. Method: a column
+reader that types whole columns at once; where lines do not fit, each line is mended or left out, counted, and the
+text goes through the same reader again.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+import numpy as np
+
+from diagnostics.errors import InputError
+from diagnostics.log.cells import cell_class
+from diagnostics.log.layout import Layout, refuse_long_line, split_line
+from diagnostics.log.raw import RawColumn, RawTable
+
+_BLOCK_BYTES = 4 << 20
+_MOST_COLUMNS = 2000
+
+
+def read_text(data: bytes, layout: Layout, name: str) -> RawTable:
+    """Read a text's table.
+
+    Parameters
+    ----------
+    data : bytes
+        UTF-8, lines end with line feeds.
+    layout : Layout
+    name : str
+        File name for messages.
+
+    Raises
+    ------
+    InputError
+        If the lines make no table.
+    """
+    if layout.width > _MOST_COLUMNS:
+        raise InputError(f"{name} has {layout.width} columns, at most {_MOST_COLUMNS} are read; export fewer.")
+    body = data[layout.offset :]
+    torn, note = 0, ""
+    table = None
+    delimiter = layout.delimiter
+    if layout.by_blanks:
+        body, torn = _mended(body, layout, "\x1f")
+        delimiter = "\x1f"
+    else:
+        table, misfits, lost = _parsed(body, delimiter, layout.decimal, layout.width)
+        if table is None or lost:
+            refuse_long_line(body, name)
+            body, torn = _mended(body, layout, delimiter)
+        else:
+            torn = misfits
+    if table is None or (not layout.by_blanks and lost):
+        table, misfits, _ = _parsed(body, delimiter, layout.decimal, layout.width)
+        if table is None:
+            raise InputError(f"{name}: its lines make no table; export the log as CSV again.")
+        torn += misfits
+    if torn:
+        note = f"{torn} lines had another number of cells than the table and were left out."
+    head = layout.head
+    first = split_line(body[: body.find(b"\n") % (len(body) + 1)].decode("utf-8", errors="replace"), delimiter)
+    columns = tuple(
+        _column(table.column(k), head.titles[k], head.units[k], head.aliases[k], first[k] if k < len(first) else "")
+        for k in range(layout.width)
+    )
+    return RawTable(
+        name, columns, head.preamble, layout.decimal, head.titled, layout.line, torn, (note,) if note else ()
+    )
+
+
+def _parsed(body: bytes, delimiter: str, decimal: str, width: int) -> tuple[Any, int, bool]:
+    """Table, lines that did not fit, and whether readings are lost with them; None where the reader gave up."""
+    import pyarrow as pa
+    from pyarrow import csv
+
+    misfits: list[str] = []
+    count = 0
+
+    def set_aside(row: Any) -> str:
+        nonlocal count
+        count += 1
+        if len(misfits) < 1000:
+            misfits.append(row.text or "")
+        return "skip"
+
+    names = [f"c{k}" for k in range(width)]
+    try:
+        table = csv.read_csv(
+            pa.BufferReader(body),
+            csv.ReadOptions(column_names=names, block_size=_BLOCK_BYTES),
+            csv.ParseOptions(delimiter=delimiter, invalid_row_handler=set_aside),
+            csv.ConvertOptions(decimal_point=decimal, null_values=[""], strings_can_be_null=True, check_utf8=False),
+        )
+    except (pa.ArrowInvalid, pa.ArrowKeyError):
+        return None, 0, True
+    lost = any(_holds_readings(line, delimiter) for line in misfits)
+    return table, count, lost
+
+
+def _holds_readings(line: str, delimiter: str) -> bool:
+    cells = line.split(delimiter)
+    return len(cells) >= 2 and sum(cell_class(cell) == "n" for cell in cells) >= max(2, 0.4 * len(cells))
+
+
+def _mended(body: bytes, layout: Layout, delimiter: str) -> tuple[bytes, int]:
+    """Text whose lines all have the table's width, and how many had to go.
+
+    A short line gets empty cells at its end, a long one loses empty cells there; one with more readings than columns
+    goes, since nobody can say which cell belongs to which column.
+    """
+    width, source = layout.width, layout.delimiter
+    kept: list[str] = []
+    torn = 0
+    for line in body.decode("utf-8", errors="replace").split("\n"):
+        if not layout.by_blanks and '"' not in line and line.count(source) == width - 1:
+            kept.append(line)
+            continue
+        if not line.strip():
+            continue
+        cells = split_line(line, source)
+        while len(cells) > width and not cells[-1].strip():
+            cells.pop()
+        if len(cells) > width or (len(cells) == 1 and width > 1):
+            torn += 1
+            continue
+        cells += [""] * (width - len(cells))
+        kept.append(delimiter.join(_quoted(cell, delimiter) for cell in cells))
+    return "\n".join(kept).encode("utf-8"), torn
+
+
+def _quoted(cell: str, delimiter: str) -> str:
+    plain = cell.replace("\n", " ").replace('"', "")
+    return f'"{plain}"' if delimiter in plain else plain
+
+
+_OFFSET = re.compile(r"([+-])(\d\d):?(\d\d)$")
+
+
+def _column(chunked: Any, title: str, unit: str, aliases: tuple[str, ...], first: str) -> RawColumn:
+    import pyarrow as pa
+    from pyarrow import compute as pc
+
+    kind = chunked.type
+    if pa.types.is_null(kind):
+        return RawColumn(title, "number", np.full(len(chunked), np.nan), unit=unit, aliases=aliases)
+    if pa.types.is_timestamp(kind):
+        seconds = pc.cast(pc.cast(chunked, pa.timestamp("ns", tz=kind.tz)), pa.int64())
+        values = as_floats(seconds) / 1e9
+        offset = _OFFSET.search(first.strip())
+        return RawColumn(
+            title,
+            "utc" if kind.tz else "local",
+            np.round(values, 3),
+            unit=unit,
+            aliases=aliases,
+            offset_s=(float(f"{offset[1]}1") * (int(offset[2]) * 3600 + int(offset[3]) * 60)) if offset else 0.0,
+        )
+    if pa.types.is_date(kind) or pa.types.is_time(kind):
+        return RawColumn(title, "text", text=one_chunk(pc.cast(chunked, pa.string())), unit=unit, aliases=aliases)
+    if pa.types.is_boolean(kind) or pa.types.is_integer(kind) or pa.types.is_floating(kind):
+        return RawColumn(title, "number", as_floats(chunked), unit=unit, aliases=aliases)
+    return RawColumn(title, "text", text=one_chunk(pc.cast(chunked, pa.string())), unit=unit, aliases=aliases)
+
+
+def as_floats(chunked: Any) -> Any:
+    """Numbers of an Arrow column, NaN where it has none; infinities, which no channel can hold, become NaN too."""
+    import pyarrow as pa
+    from pyarrow import compute as pc
+
+    values = np.array(pc.cast(chunked, pa.float64(), safe=False).to_numpy(), dtype=np.float64)
+    values[~np.isfinite(values)] = np.nan
+    return values
+
+
+def one_chunk(chunked: Any) -> Any:
+    """An Arrow column in one piece."""
+    import pyarrow as pa
+
+    if isinstance(chunked, pa.ChunkedArray):
+        return chunked.combine_chunks() if chunked.num_chunks != 1 else chunked.chunk(0)
+    return chunked
