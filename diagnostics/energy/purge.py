@@ -8,13 +8,13 @@ the meter through the compressor's control.
 from __future__ import annotations
 
 from diagnostics.cycle.record import Cycle
+from diagnostics.energy.balance import least_purge_m3_min
 from diagnostics.energy.compressor import Marginal, marginal_power
 from diagnostics.energy.evidence import (
     PurgeAir,
     from_nameplate,
     from_orifice,
     measured,
-    regenerating_bar,
     vented_m3,
 )
 from diagnostics.energy.load import WORKING_BAR, mean_flow_m3_min, with_known_flow
@@ -98,28 +98,6 @@ def mean_half_cycle_s(cycle: Cycle, plant: Plant) -> float:
     if cycle.control != "dew_point" or complete.empty:
         return cycle.half_cycle_s.value
     return float((complete["end_s"] - complete["start_s"]).mean())
-
-
-def least_purge_m3_min(plant: Plant, line_bar: float) -> Estimate | None:
-    """Average purge that carries as much actual volume as the rated feed: the least for a heatless dryer.
-
-    Parameters
-    ----------
-    plant : Plant
-    line_bar : float
-        [bar abs]
-
-    Returns
-    -------
-    Estimate or None
-        Rated flow x pressure in the purged vessel / line pressure [m3/min] (Skarstrom's rule); designs take 1.1 to 1.5
-        times that, which is the interval. None for heated dryers.
-    """
-    rated = plant.dryer.rated_flow_m3_min
-    if plant.heated or rated is None:
-        return None
-    least = rated * min(1.0, regenerating_bar(plant) / line_bar)
-    return Estimate(least, least, 1.5 * least)
 
 
 def regeneration_power(

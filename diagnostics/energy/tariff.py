@@ -91,7 +91,7 @@ def week_index(screened: ScreenedLog) -> np.ndarray:
     zone = zone_of(screened.log.timezone)
     if zone is not None:
         stamps = stamps.tz_convert(zone)
-    of_week = stamps.dayofweek * _DAY_BINS + (stamps.hour * 60 + stamps.minute) // _STEP_MIN
+    of_week = stamps.day_of_week * _DAY_BINS + (stamps.hour * 60 + stamps.minute) // _STEP_MIN
     return np.asarray(of_week, dtype=np.intp)[place]
 
 

@@ -1,4 +1,4 @@
-"""Hand-made logs, cycles and margins with known answers, so that the energy side is judged apart from the other rooms."""
+"""Hand-made logs, cycles and margins with known answers: the energy side judged apart from the other rooms."""
 
 from __future__ import annotations
 
@@ -70,11 +70,17 @@ def plant(base: dict[str, Any], **changes: Any) -> Plant:
 
 
 def screened(
-    plant: Plant, *, hours: float = 48.0, interval_s: float = 60.0, dew_point_c: float = -60.0, **channels: Any
+    plant: Plant,
+    *,
+    hours: float = 48.0,
+    interval_s: float = 60.0,
+    dew_point_c: float = -60.0,
+    start_s: float = START_S,
+    **channels: Any,
 ) -> ScreenedLog:
     """A log of a steady dew point with the given channels (a number or an array each)."""
     n = round(hours * 3600 / interval_s)
-    time_s = START_S + interval_s * np.arange(n)
+    time_s = start_s + interval_s * np.arange(n)
     values = {name: np.broadcast_to(np.asarray(v, dtype=float), n).copy() for name, v in channels.items()}
     values["dew_point"] = np.full(n, dew_point_c)
     log = Log("made.csv", time_s, values, {name: Column(name, "") for name in values}, "Europe/Lisbon", interval_s)
