@@ -3,30 +3,15 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
 from diagnostics.air.humidity import moisture_fraction
 from diagnostics.bed.crossing import own_leads, seconds_to_limit
+from diagnostics.bed.front_evidence import EXPONENTIAL_SHARE, Tails, tails_of
 from diagnostics.bed.margin import Margin, Question, repeatable_s
 from diagnostics.bed.reserve import OPEN_PRIOR, PRIOR, Evidence, weigh
-from diagnostics.bed.tail import Front, fit_front, tail_points
 from diagnostics.estimate import Estimate
-
-_EXPONENTIAL_SHARE = 0.67
-"""Weight of the exponential front against the spreading one: the isotherms of desiccants are favourable, so fronts tend
-to a constant pattern; the spreading one bounds how much the approach may bend."""
-_FEWEST = 2
-
-
-@dataclass(frozen=True, eq=False)
-class _Tails:
-    exponential: Front
-    gaussian: Front
-    single: Evidence
-    flow_effect: float
-    """ln of the loaded water at the limit at peak load over that at mean flow."""
 
 
 def heated_margin(question: Question) -> Margin:
@@ -42,54 +27,10 @@ def heated_margin(question: Question) -> Margin:
     """
     if question.cycle.control == "dew_point":
         return _under_control(question)
-    tails = _tails(question)
-    if tails is None:
-        return _by_rating(question)
+    tails = tails_of(question)
+    if tails is None or not question.rise_shows:
+        return _by_rating(tails, question)
     return _by_tails(tails, question)
-
-
-def _tails(question: Question) -> _Tails | None:
-    points = tail_points(question.screened, question.cycle, question.duty, question.limit_moisture)
-    if points is None or np.unique(points.half_cycle).size < _FEWEST:
-        return None
-    inlet = _log_inlet(question)
-    fronts = [fit_front(points, kind, inlet) for kind in ("exponential", "gaussian")]
-    leads = [abs(front.values[5]) / 2.0 for front in fronts]
-    loaded = np.array([float(f.loaded_at_limit(lead=lead)) for f, lead in zip(fronts, leads, strict=True)])
-    if not np.isfinite(loaded).all() or (loaded <= 0).any():
-        return None
-    logs = np.log(loaded)
-    share = np.array([_EXPONENTIAL_SHARE, 1.0 - _EXPONENTIAL_SHARE])
-    model = 0.5 * abs(logs[1] - logs[0])
-    statistical = max(_deviation(front) for front in fronts)
-    instrument = question.limit_deviation / fronts[0].slope_at_limit / loaded[0]
-    peak = fronts[0].loaded_at_limit(question.duty.log_flow_at_peak, leads[0]) / loaded[0]
-    single = Evidence(float(share @ logs), math.hypot(model, statistical, instrument))
-    return _Tails(fronts[0], fronts[1], single, math.log(max(float(peak), 0.1)))
-
-
-def _deviation(front: Front) -> float:
-    """Standard deviation of ln loaded water at the limit from the fit."""
-    step = 1e-4
-    gradient = np.zeros(6)
-    for i in range(6):
-        shift = np.zeros(6)
-        shift[i] = step
-        above, below = (float(front.loaded_at_limit(values=front.values + s)) for s in (shift, -shift))
-        if above > 0 and below > 0:
-            gradient[i] = (math.log(above) - math.log(below)) / (2.0 * step)
-    return math.sqrt(max(float(gradient @ front.covariance @ gradient), 0.0))
-
-
-def _log_inlet(question: Question) -> float:
-    conditions = question.screened.conditions
-    inlet_c = question.plant.operation.inlet_dew_point_c
-    if inlet_c is None:
-        temperature = conditions.inlet_temperature_c
-        rated = question.plant.dryer.rated_inlet_temperature_c
-        inlet_c = rated if temperature is None else float(np.nanmean(temperature))
-    pressure = float(np.median(conditions.pressure_bar))
-    return float(np.log(moisture_fraction(inlet_c, pressure) / question.limit_moisture))
 
 
 def repeated(single: float) -> tuple[float, float]:
@@ -102,60 +43,84 @@ def repeated(single: float) -> tuple[float, float]:
     return math.log((single - 0.5 * beyond) / single) - 0.015, 0.02 + 0.35 * beyond / single / 1.96
 
 
-def _by_tails(tails: _Tails, question: Question) -> Margin:
-    single = tails.single
-    shift, deviation = repeated(math.exp(single.mean))
-    sustained = single.shifted(shift, deviation)
-    censored = not question.rise_shows
-    if censored and not question.duty.known:
-        return _unknown_load(question)
+def _by_tails(tails: Tails, question: Question) -> Margin:
+    shift, deviation = repeated(math.exp(tails.single.mean))
+    sustained = tails.single.shifted(shift, deviation)
     if question.duty.known:
-        sustained = weigh(sustained, PRIOR if censored else OPEN_PRIOR)
-    if censored:
-        single = weigh(single, PRIOR.shifted(-shift, deviation))
-    scale = math.exp(single.mean - tails.single.mean)
+        sustained = weigh(sustained, OPEN_PRIOR)
     seconds, weaker = _single_s(tails, question)
-    total = (seconds + question.today_s) * scale
-    low, high = (total * math.exp(z * single.deviation) - question.today_s for z in (-1.96, 1.96))
+    total = seconds + question.today_s
+    low, high = (total * math.exp(z * tails.single.deviation) - question.today_s for z in (-1.96, 1.96))
     lag_s = _lag_s(question)
-    margin_s = Estimate.ordered(total - question.today_s - lag_s, low - lag_s, high)
-    if censored and not question.reached:
-        margin_s = Estimate.ordered(margin_s.value, max(margin_s.low, 0.0), margin_s.high)
-    mean, peak = question.duty.mean, question.duty.peak
     return Margin(
-        single_s=margin_s,
-        sustained_s=_held(repeatable_s(sustained, mean, question), censored, question),
-        at_peak_s=repeatable_s(sustained.shifted(tails.flow_effect), peak, question),
+        single_s=Estimate.ordered(seconds - lag_s, low - lag_s, high),
+        sustained_s=repeatable_s(sustained, question.duty.mean, question),
+        at_peak_s=repeatable_s(sustained.shifted(tails.flow_effect), question.duty.peak, question),
         reserve=sustained.estimate(),
-        censored=censored,
-        method="prior and tail" if censored else "tail",
+        censored=False,
+        method="tail",
         weaker_tower=weaker,
-        notes=_notes(censored, question),
     )
 
 
-def _held(margin: Estimate, censored: bool, question: Question) -> Estimate:
-    """Today's half-cycle is held at the log's load, so nothing below it can be true where the limit stays far."""
-    if not censored or question.reached:
+def _by_rating(tails: Tails | None, question: Question) -> Margin:
+    """The rating decides, and a faint tail as far as it speaks."""
+    if not question.duty.known:
+        return _unknown_load(question)
+    sustained, flow_effect = PRIOR, 0.0
+    shift, deviation = repeated(math.exp(PRIOR.mean))
+    if tails is not None:
+        shift, deviation = repeated(math.exp(tails.single.mean))
+        sustained = weigh(tails.single.shifted(shift, deviation), PRIOR)
+        flow_effect = tails.flow_effect
+    single = sustained.shifted(-shift, deviation)
+    if tails is not None:
+        single = weigh(tails.single, PRIOR.shifted(-shift, deviation))
+    per_unit = _seconds_per_load(math.exp(single.mean), question)
+    return Margin(
+        single_s=_held(single.estimate().map(lambda held: held * per_unit - question.today_s), question),
+        sustained_s=_held(repeatable_s(sustained, question.duty.mean, question), question),
+        at_peak_s=repeatable_s(sustained.shifted(flow_effect), question.duty.peak, question),
+        reserve=sustained.estimate(),
+        censored=True,
+        method="prior" if tails is None else "prior and tail",
+        notes=_notes(question),
+    )
+
+
+def _seconds_per_load(held: float, question: Question) -> float:
+    """Median time in which the load that followed each switchover fills ``held``, per unit of it [s]."""
+    duty = question.duty
+    starts = question.cycle.complete["start_s"].to_numpy(float)
+    wanted = duty.loaded_at(starts) + held
+    when = np.interp(wanted, duty.loaded, duty.time_s)
+    beyond = np.maximum(wanted - duty.loaded[-1], 0.0) * duty.nameplate_s / duty.mean
+    return float(np.median(when + beyond - starts)) / held
+
+
+def _held(margin: Estimate, question: Question) -> Estimate:
+    """Today's half-cycle is held at the log's load, so no margin below nought can be true where the limit stays far."""
+    if question.reached:
         return margin
     return Estimate.ordered(max(margin.value, 0.0), max(margin.low, 0.0), max(margin.high, 0.0))
 
 
-def _single_s(tails: _Tails, question: Question) -> tuple[float, str | None]:
-    points = tail_points(question.screened, question.cycle, question.duty, question.limit_moisture)
-    assert points is not None
+def _single_s(tails: Tails, question: Question) -> tuple[float, str | None]:
+    """Median seconds to the limit over the weaker tower's half-cycles, and that tower."""
     limit_c = question.plant.dryer.dew_point_limit_c
-    per_kind = []
-    for front in (tails.exponential, tails.gaussian):
-        leads = own_leads(front, points)
-        per_kind.append(seconds_to_limit(front, leads, question.screened, question.cycle, question.duty, limit_c))
+    per_kind = [
+        seconds_to_limit(
+            front, own_leads(front, tails.points), question.screened, question.cycle, question.duty, limit_c
+        )
+        for front in (tails.exponential, tails.gaussian)
+    ]
     tower = question.cycle.half_cycles["tower"].to_numpy()
     medians: dict[str | None, float] = {}
     for name in ("A", "B", None):
         rows = [row for row in per_kind[0] if name is None or tower[row] == name]
         if rows and (name is not None or not medians):
             one, other = (float(np.median([seconds[row] for row in rows])) for seconds in per_kind)
-            medians[name] = _EXPONENTIAL_SHARE * one + (1.0 - _EXPONENTIAL_SHARE) * other
+            medians[name] = EXPONENTIAL_SHARE * one + (1.0 - EXPONENTIAL_SHARE) * other
     weaker = min(medians, key=lambda name: medians[name])
     return medians[weaker], weaker
 
@@ -163,21 +128,6 @@ def _single_s(tails: _Tails, question: Question) -> tuple[float, str | None]:
 def _lag_s(question: Question) -> float:
     wetting = question.cycle.time_constant_s.get("wetting")
     return 0.0 if wetting is None else min(wetting.value, 0.05 * question.today_s)
-
-
-def _by_rating(question: Question) -> Margin:
-    if not question.duty.known:
-        return _unknown_load(question)
-    sustained = _held(repeatable_s(PRIOR, question.duty.mean, question), True, question)
-    return Margin(
-        single_s=sustained,
-        sustained_s=sustained,
-        at_peak_s=repeatable_s(PRIOR, question.duty.peak, question),
-        reserve=PRIOR.estimate(),
-        censored=True,
-        method="prior",
-        notes=_notes(True, question),
-    )
 
 
 def _unknown_load(question: Question) -> Margin:
@@ -209,9 +159,7 @@ def _under_control(question: Question) -> Margin:
     return Margin(None, None, None, evidence.estimate(), False, "dew-point control", notes=(note,))
 
 
-def _notes(censored: bool, question: Question) -> tuple[str, ...]:
-    if not censored:
-        return ()
+def _notes(question: Question) -> tuple[str, ...]:
     rise = "no" if question.rise_c is None else f"only {question.rise_c:.1f} K of"
     return (
         f"The half-cycles show {rise} rise towards the limit, so the margin rests on the rating (a dryer at full rating"

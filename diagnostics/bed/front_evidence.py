@@ -1,0 +1,123 @@
+"""What the tails of a heated dryer's half-cycles say of the water its beds can take up before the limit.
+
+Question: how much loaded water brings the leaving air to the limit, and how sure is that? Input: the pooled tail.
+Output: `Tails`, or None where no front shows. Method: both `Front` kinds are fitted; their distance, the fit's own
+error, the e-folds that were seen against those still to go, and the instrument make up the uncertainty.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from diagnostics.air.humidity import moisture_fraction
+from diagnostics.bed.margin import Question
+from diagnostics.bed.reserve import Evidence
+from diagnostics.bed.tail import Front, TailPoints, fit_front, tail_points
+
+EXPONENTIAL_SHARE = 0.67
+"""Weight of the exponential front against the spreading one: the isotherms of desiccants are favourable, so fronts tend
+to a constant pattern; the spreading one bounds how much the approach may bend."""
+_LEAST_SHARE = 0.06
+"""Least share of the plateau by which the front must stand out at the end of the most loaded half-cycles."""
+_SLOPE_PER_FOLD = 0.25
+"""Relative error of the slope when one e-fold of the front was seen; it falls with the e-folds (drifting plateau, rest
+of the spike; common practice, no published source)."""
+_LEAST_DEVIATION = 0.018
+"""Of ln loaded water, whatever the fit says: instant of the switchover, lag, flow between the readings."""
+
+
+@dataclass(frozen=True, eq=False)
+class Tails:
+    """Fitted fronts and what they say.
+
+    Attributes
+    ----------
+    points : TailPoints
+    exponential, gaussian : Front
+    single : Evidence
+        On the loaded water at which a single half-cycle of the weaker tower reaches the limit, at mean flow, in
+        nameplate half-cycles at rated load.
+    flow_effect : float
+        ln of that loaded water at peak load over that at mean flow.
+    """
+
+    points: TailPoints
+    exponential: Front
+    gaussian: Front
+    single: Evidence
+    flow_effect: float
+
+
+def tails_of(question: Question) -> Tails | None:
+    """Fit the tails; None where fewer than two half-cycles can be used or no front stands out of the plateau."""
+    points = tail_points(question.screened, question.cycle, question.duty, question.limit_moisture)
+    if points is None:
+        return None
+    inlet = _log_inlet(question)
+    exponential, gaussian = (fit_front(points, kind, inlet) for kind in ("exponential", "gaussian"))
+    lead = abs(exponential.values[5]) / 2.0
+    shown = _amplitude(points, exponential)
+    if shown is None:
+        return None
+    loaded = np.array([float(front.loaded_at_limit(lead=lead)) for front in (exponential, gaussian)])
+    if not np.isfinite(loaded).all() or (loaded <= 0).any():
+        return None
+    logs = np.log(loaded)
+    slope = exponential.slope_at_limit * loaded[0]
+    deviation = math.hypot(
+        0.5 * (logs[1] - logs[0]),
+        EXPONENTIAL_SHARE * _deviation(exponential) + (1.0 - EXPONENTIAL_SHARE) * _deviation(gaussian),
+        _LEAST_DEVIATION,
+        question.limit_deviation / slope,
+        _extrapolation(shown, exponential) / slope,
+    )
+    mean = float(EXPONENTIAL_SHARE * logs[0] + (1.0 - EXPONENTIAL_SHARE) * logs[1])
+    peak = float(exponential.loaded_at_limit(question.duty.log_flow_at_peak, lead)) / loaded[0]
+    return Tails(points, exponential, gaussian, Evidence(mean, deviation), math.log(max(peak, 0.1)))
+
+
+def _amplitude(points: TailPoints, front: Front) -> float | None:
+    """ln of the front, over the limit, at the end of the most loaded half-cycles; None where it does not stand out."""
+    last = np.flatnonzero(np.diff(points.half_cycle, append=-1) != 0)
+    most = last[points.loaded[last] >= np.percentile(points.loaded[last], 75)]
+    ends = np.unique(np.concatenate([np.maximum(most - back, 0) for back in range(3)]))
+    plateau = np.exp(front.values[0] + front.values[1] * points.log_flow[ends])
+    share = float(np.median(np.exp(points.log_moisture[ends]) / plateau - 1.0))
+    if share < max(_LEAST_SHARE, 3.0 * front.residual):
+        return None
+    return math.log(share) + float(np.mean(np.log(plateau)))
+
+
+def _extrapolation(shown: float, front: Front) -> float:
+    """Standard deviation of ln moisture at the limit from the slope, over the e-folds still to go [-]."""
+    noise = math.log(max(front.residual, 1e-4)) + float(front.values[0])
+    seen = max(shown - noise, 0.5)
+    to_go = max(math.log1p(-min(math.exp(float(front.values[0])), 0.98)) - shown, 0.0)
+    return to_go * _SLOPE_PER_FOLD / seen
+
+
+def _deviation(front: Front) -> float:
+    """Standard deviation of ln loaded water at the limit from the fit."""
+    step = 1e-4
+    gradient = np.zeros(6)
+    for i in range(6):
+        shift = np.zeros(6)
+        shift[i] = step
+        above, below = (float(front.loaded_at_limit(values=front.values + s)) for s in (shift, -shift))
+        if above > 0 and below > 0:
+            gradient[i] = (math.log(above) - math.log(below)) / (2.0 * step)
+    return math.sqrt(max(float(gradient @ front.covariance @ gradient), 0.0))
+
+
+def _log_inlet(question: Question) -> float:
+    conditions = question.screened.conditions
+    inlet_c = question.plant.operation.inlet_dew_point_c
+    if inlet_c is None:
+        temperature = conditions.inlet_temperature_c
+        rated = question.plant.dryer.rated_inlet_temperature_c
+        inlet_c = rated if temperature is None else float(np.nanmean(temperature))
+    pressure = float(np.median(conditions.pressure_bar))
+    return float(np.log(moisture_fraction(inlet_c, pressure) / question.limit_moisture))
