@@ -65,6 +65,6 @@ def _list(context: click.Context, _: click.Parameter, wanted: bool) -> None:
         return
     from diagnostics.bed.faults import FAULTS
 
-    for name, meaning in FAULTS.items():
-        click.echo(f"{name:24}{meaning}")
+    for name, fault in FAULTS.items():
+        click.echo(f"{name:20}{fault.says}")
     context.exit()
