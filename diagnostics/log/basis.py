@@ -55,11 +55,12 @@ def at_line_pressure(log: Log, plant: Plant) -> AtLinePressure:
     dew_point = np.where((logged >= LOWEST_DEW_POINT_C) & (logged <= HIGHEST_DEW_POINT_C), logged, np.nan)
     pressure = _pressure_at_probe(log, plant, notes)
     measurement = plant.measurement
-    if measurement.over == "water":
+    as_logged = log.moisture_basis == "as_logged"
+    if as_logged and measurement.over == "water":
         below = dew_point < 0.0
         dew_point[below] = frost_from_supercooled_c(dew_point[below])
         notes.append("Logged dew points below 0 °C are over water; they were changed to frost points over ice.")
-    if measurement.basis == "atmospheric":
+    if as_logged and measurement.basis == "atmospheric":
         known = np.isfinite(dew_point)
         dew_point[known] = change_pressure(
             dew_point[known],

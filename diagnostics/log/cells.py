@@ -26,8 +26,9 @@ FAULT_WORDS = frozenset(
     " #ref! #num! #bezug! inf -inf +inf infinity ol o.l. -ol 0l or ofl ovfl over under overflow underflow overrange"
     " underrange over-range under-range err error erreur errore fehler fel fejl virhe blad chyba fault defaut guasto"
     " störung stoerung fail failed bad invalid invalide ungültig ungueltig missing fehlt fehlend open short offline"
-    " disconnected no_data nodata kein keine - - übersteuert überlauf ueberlauf bereichsüberschreitung hors_gamme fuera_de_rango"
-    " fuori_scala lll hhh lo hi low high max min overload brk break sensor_error comm_fail i/o void".split()
+    " disconnected no_data nodata kein keine - - übersteuert überlauf ueberlauf bereichsüberschreitung hors_gamme"
+    " fuera_de_rango fuori_scala lll hhh lo hi low high max min overload brk break sensor_error"
+    " comm_fail i/o void".split()
 )
 _BOOLEAN = frozenset("true false wahr falsch vrai faux on off ein aus yes no ja nein".split())
 _TYPE_MARK = re.compile(r"\d{1,3}[snd]")
