@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import IO, Literal
 
 from diagnostics.errors import InputError
+from diagnostics.log.record import Upload
 
 HEAD_BYTES = 65_536
 MOST_BYTES = 1 << 30
@@ -65,12 +66,12 @@ class Content:
     notes: tuple[str, ...] = ()
 
 
-def open_content(path: str | Path) -> tuple[Content, bytes]:
+def open_content(path: str | Path | Upload) -> tuple[Content, bytes]:
     """Take in one file, unpacked.
 
     Parameters
     ----------
-    path : str or Path
+    path : str, Path or Upload
 
     Returns
     -------
@@ -83,20 +84,20 @@ def open_content(path: str | Path) -> tuple[Content, bytes]:
     InputError
         If the file is missing, empty, too large, no log by its first bytes, or an archive that hides something.
     """
+    if isinstance(path, Upload):
+        _refuse_size(path.name, len(path.content))
+        _refuse_empty(path.name, path.content[:HEAD_BYTES], len(path.content))
+        _refuse_stranger(path.name, path.content[:HEAD_BYTES])
+        return _unpack(path.name, path.content), path.content
     file = Path(path)
     try:
         if file.is_dir():
             raise InputError(f"{file} is a folder; name a log file in it.")
         size = file.stat().st_size
-        if size > MOST_BYTES:
-            raise InputError(
-                f"{file.name}: {size / 1e9:.1f} GB is too large for a log, at most {MOST_BYTES / 1e9:.1f} GB is read;"
-                " export a shorter span."
-            )
+        _refuse_size(file.name, size)
         with file.open("rb") as stream:
             head = stream.read(HEAD_BYTES)
-            if not head.strip(b"\r\n\t \x00") and size <= HEAD_BYTES:
-                raise InputError(f"{file.name} is empty; export the log again.")
+            _refuse_empty(file.name, head, size)
             _refuse_stranger(file.name, head)
             raw = head + stream.read()
     except FileNotFoundError:
@@ -104,6 +105,19 @@ def open_content(path: str | Path) -> tuple[Content, bytes]:
     except OSError as error:
         raise InputError(f"{file} cannot be read ({error.strerror}); check its permissions.") from None
     return _unpack(file.name, raw), raw
+
+
+def _refuse_size(name: str, size: int) -> None:
+    if size > MOST_BYTES:
+        raise InputError(
+            f"{name}: {size / 1e9:.1f} GB is too large for a log, at most {MOST_BYTES / 1e9:.1f} GB is read;"
+            " export a shorter span."
+        )
+
+
+def _refuse_empty(name: str, head: bytes, size: int) -> None:
+    if not head.strip(b"\r\n\t \x00") and size <= HEAD_BYTES:
+        raise InputError(f"{name} is empty; export the log again.")
 
 
 def _refuse_stranger(name: str, head: bytes) -> None:

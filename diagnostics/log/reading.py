@@ -23,7 +23,7 @@ from diagnostics.log.joining import join
 from diagnostics.log.layout import find_layout
 from diagnostics.log.order import Order, arrange, is_newest_first
 from diagnostics.log.raw import RawTable
-from diagnostics.log.record import ClockJump, Flags, Floats, Log
+from diagnostics.log.record import ClockJump, Flags, Floats, Log, Upload
 from diagnostics.log.text_table import read_text
 from diagnostics.log.workbook import read_parquet, read_workbook
 from diagnostics.log.zone import to_instants
@@ -33,7 +33,7 @@ _FEWEST_ROWS = 2
 
 
 def read_log(
-    paths: str | Path | Sequence[str | Path],
+    paths: str | Path | Upload | Sequence[str | Path | Upload],
     plant: Plant,
     *,
     columns: Mapping[str, str] | None = None,
@@ -44,7 +44,7 @@ def read_log(
 
     Parameters
     ----------
-    paths : path or sequence of paths
+    paths : path or upload, or a sequence of them
         CSV and other text, workbooks (.xlsx, .xls, .ods), Parquet; each plain or in a gzip or zip of one member.
     plant : Plant
         Site's zone and barometer, line pressure, the flow meter's reference state, answers in ``[log]``.
@@ -65,7 +65,7 @@ def read_log(
     InputError
         If a file cannot be read as a log; the sentence names file, line or column and what would mend it.
     """
-    files = [paths] if isinstance(paths, str | Path) else list(paths)
+    files = [paths] if isinstance(paths, str | Path | Upload) else list(paths)
     if not files:
         raise InputError("No log was named; name at least one file.")
     wanted: dict[str, str] = {str(quantity): title for quantity, title in plant.log.columns.items()}
@@ -75,7 +75,7 @@ def read_log(
     missing: list[InputError] = []
     for file in files:
         if progress is not None:
-            progress(f"reading {Path(file).name}")
+            progress(f"reading {file.name if isinstance(file, Upload) else Path(file).name}")
         content, raw = open_content(file)
         table = _table(content, plant)
         here, unmet = _present(table, wanted) if several else (wanted, [])
