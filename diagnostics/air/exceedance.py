@@ -2,7 +2,7 @@
 
 Question: how many excursions above the limit, the longest, and the interval of the upper percentiles? Input: times and
 dew points of the used readings, instants that cut the log into whole cycles. Method: runs of readings; moving-block
-bootstrap over whole cycles (Künsch 1989), since neighbouring readings are nearly copies of each other.
+bootstrap over whole cycles (Künsch 1989), as neighbouring readings are nearly copies of each other.
 """
 
 from __future__ import annotations
@@ -14,10 +14,8 @@ import numpy as np
 from diagnostics.estimate import Estimate
 from diagnostics.log.record import Floats
 
-_REPLICATES = 400
-_LEVELS = 256
-_UNITS = 1000
 _FEWEST_BLOCKS = 4
+_LONGEST_SERIES = 50_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +66,7 @@ def exceedances(time_s: Floats, dew_point_c: Floats, limit_c: float, interval_s:
 
 
 def percentile_intervals(
-    dew_point_c: Floats, unit_of: np.ndarray, levels: tuple[float, ...] = (95.0, 99.0), seed: int = 8573
+    dew_point_c: Floats, unit_of: np.ndarray, levels: tuple[float, ...] = (95.0, 99.0)
 ) -> dict[float, Estimate | None]:
     """Percentiles of autocorrelated readings with their 95 % intervals.
 
@@ -80,39 +78,50 @@ def percentile_intervals(
         Which whole cycle (or other stretch) each reading belongs to, ascending from 0.
     levels : tuple of float
         Percentiles [%].
-    seed : int
-        Of the resampling; the same readings always give the same interval.
 
     Returns
     -------
     dict of float to Estimate or None
-        [degC]; None where fewer than four blocks can be told apart, so that no interval can be vouched for.
+        [degC]; None where fewer than four blocks can be told apart, so that no interval can be vouched for. The upper
+        end cannot lie above the highest reading.
 
     Notes
     -----
-    A block is as many cycles as the cycles' highest readings remember each other (integrated autocorrelation). Each
-    replicate's percentile is read from counts above `_LEVELS` thresholds, so that the cost hardly grows with the log.
+    The share of readings above the percentile has the variance that a moving-block bootstrap over whole cycles gives it
+    (in its closed form, nothing is drawn); a block is as many cycles as their highest readings remember each other. The
+    readings it is worth are at most n over the integrated autocorrelation, as few exceedances show their own clustering
+    badly. Wilson's score interval of the share, carried back through the sorted readings, is the interval
+    (Woodruff 1952).
     """
-    exact = {level: float(np.percentile(dew_point_c, level)) for level in levels}
     units = int(unit_of[-1]) + 1
-    merged = unit_of // -(-units // _UNITS)
-    units = int(merged[-1]) + 1
-    block = _memory(_highest(dew_point_c, merged))
+    block = _memory(_highest(dew_point_c, unit_of))
     if units < _FEWEST_BLOCKS * block:
         return dict.fromkeys(levels)
-    thresholds, counts, sizes = _counts_above(dew_point_c, merged, units)
-    rng = np.random.default_rng(seed)
-    starts = rng.integers(0, units, size=(_REPLICATES, -(-units // block)))
-    drawn = (starts[:, :, None] + np.arange(block)).reshape(_REPLICATES, -1)[:, :units] % units
-    weights = np.zeros((_REPLICATES, units))
-    np.add.at(weights, (np.repeat(np.arange(_REPLICATES), units), drawn.reshape(-1)), 1.0)
-    shares = (weights @ counts) / (weights @ sizes)[:, None]
+    sizes = np.bincount(unit_of)
+    thinned = dew_point_c[:: -(-dew_point_c.size // _LONGEST_SERIES)]
+    most = thinned.size / _memory(thinned)
     found: dict[float, Estimate | None] = {}
     for level in levels:
-        replicates = [np.interp(-(1.0 - level / 100.0), -share, thresholds) for share in shares]
-        low, high = np.percentile(replicates, [2.5, 97.5])
-        found[level] = Estimate.ordered(exact[level], float(low), float(high))
+        value, share = float(np.percentile(dew_point_c, level)), 1.0 - level / 100.0
+        counts = np.bincount(unit_of, weights=dew_point_c > value)
+        residual = counts - counts.sum() / sizes.sum() * sizes
+        running = np.cumsum(np.r_[0.0, residual, residual[: block - 1]])
+        sums = running[block:] - running[:-block]
+        variance = units / block * float(np.mean(sums**2)) / float(sizes.sum()) ** 2
+        worth = share * (1.0 - share) / variance if variance > 0.0 else most
+        above_low, above_high = _wilson(share, max(1.0, min(worth, most)))
+        low, high = np.quantile(dew_point_c, [1.0 - above_high, 1.0 - above_low])
+        found[level] = Estimate.ordered(value, float(low), float(high))
     return found
+
+
+def _wilson(share: float, n: float) -> tuple[float, float]:
+    """95 % score interval of a share seen in n independent readings (Wilson 1927)."""
+    z = 1.959964
+    centre = share + z * z / (2.0 * n)
+    half = z * float(np.sqrt(share * (1.0 - share) / n + (z / (2.0 * n)) ** 2))
+    scale = 1.0 + z * z / n
+    return max(0.0, (centre - half) / scale), min(1.0, (centre + half) / scale)
 
 
 def _highest(values: Floats, unit_of: np.ndarray) -> Floats:
@@ -132,13 +141,3 @@ def _memory(series: Floats) -> int:
     ending = np.flatnonzero(rho < 2.0 / np.sqrt(n))
     run = rho[: ending[0]] if ending.size else rho
     return max(1, int(np.ceil(1.0 + 2.0 * run.sum())))
-
-
-def _counts_above(values: Floats, unit_of: np.ndarray, units: int) -> tuple[Floats, Floats, Floats]:
-    """Thresholds, and for each unit how many readings lie above each and how many there are at all."""
-    thresholds = np.unique(np.quantile(values, np.linspace(0.5, 1.0, _LEVELS)))
-    slot = np.searchsorted(thresholds, values, side="left")
-    table = np.bincount(unit_of * (thresholds.size + 1) + slot, minlength=units * (thresholds.size + 1))
-    table = table.reshape(units, thresholds.size + 1)
-    above = table[:, ::-1].cumsum(axis=1)[:, ::-1][:, 1:]
-    return thresholds, above.astype(float), table.sum(axis=1).astype(float)
