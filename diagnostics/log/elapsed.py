@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -23,6 +23,8 @@ _EARLIEST_S, _LATEST_S = 631_152_000.0, 4_102_444_800.0
 _SERIAL_EPOCH_DAYS = 25_569
 """Days from 1899-12-30, day 0 of spreadsheets, to 1970-01-01."""
 _SERIALS = (32_874.0, 73_051.0)
+_DIGITS = ((195_001_010_000.0, 210_012_312_359.0), (19_500_101_000_000.0, 21_001_231_235_959.0))
+"""YYYYMMDDhhmm and YYYYMMDDhhmmss as numbers; no count since 1970 that makes sense lies there."""
 _START_WORD = re.compile(
     r"start|begin|first|from|since|debut|début|inicio|início|inizio|aanvang|alku|pocz|zacat|začát|von\b|ab\b|logged",
     re.I,
@@ -50,6 +52,10 @@ def from_counts(table: RawTable, looks: object, answers: LogAnswers, *, only: in
     order = [only] if only is not None else _candidates(table)
     for k in order:
         column = table.columns[k]
+        digits = _as_digits(column)
+        if digits is not None:
+            stamps = read_stamps(digits, name=table.name, title=column.title, time_format=answers.time_format)
+            return _clock(table, stamps, [k])
         read = _since_1970(column) or _serial(column, named=only is not None or _timelike(column))
         if read is not None:
             stamps, note, utc = read
@@ -122,10 +128,27 @@ def _within(seconds: Floats, low: float, high: float) -> Floats:
         return np.where((seconds >= low) & (seconds <= high), seconds, np.nan)
 
 
+def _as_digits(column: RawColumn) -> Any:
+    """Cells of a column whose numbers are dates and times written without marks, as 20260131073000."""
+    assert column.values is not None
+    known = column.values[np.isfinite(column.values)]
+    middle = float(np.median(known)) if known.size else 0.0
+    if not any(low <= middle <= high for low, high in _DIGITS) or (known % 1).any():
+        return None
+    import pyarrow as pa
+
+    return pa.array([None if np.isnan(v) else f"{v:.0f}" for v in column.values], pa.string())
+
+
 def _serial(column: RawColumn, *, named: bool) -> tuple[StampText, str, bool] | None:
     assert column.values is not None
     known = column.values[np.isfinite(column.values)]
-    if not known.size or not named or not _SERIALS[0] <= float(np.median(known)) <= _SERIALS[1]:
+    if (
+        not known.size
+        or not named
+        or _unit_s(column) not in (None, 86_400.0)
+        or not _SERIALS[0] <= float(np.median(known)) <= _SERIALS[1]
+    ):
         return None
     if known.size > 2 and not _runs_on(column, 0.5):
         return None

@@ -57,6 +57,10 @@ def without_codes(values: Floats) -> tuple[Floats, dict[float, int]]:
         return values, {}
     rest = known[~np.isin(known, candidates)]
     if rest.size == 0:
+        # A channel of nothing but -999.9 was never connected; a constant 99 may be a true reading.
+        levels = np.unique(known)
+        if levels.size == 1 and (levels[0] <= -900.0 or levels[0] >= 9999.0):
+            return np.full_like(values, np.nan), {float(levels[0]): int(known.size)}
         return values, {}
     low, high = float(np.quantile(rest, 0.005)), float(np.quantile(rest, 0.995))
     spread = max(high - low, 1e-9)

@@ -113,7 +113,7 @@ def _table(content: Content, plant: Plant) -> RawTable:
         return read_parquet(content)
     data, _ = to_utf8(content.data)
     layout = find_layout(data, content.name, delimiter=plant.log.delimiter, decimal=plant.log.decimal)
-    return read_text(data, layout, content.name)
+    return read_text(data, layout, content.name, stamps_as_text=plant.log.time_format is not None)
 
 
 @dataclass(frozen=True)

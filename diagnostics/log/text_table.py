@@ -21,7 +21,7 @@ _BLOCK_BYTES = 4 << 20
 _MOST_COLUMNS = 2000
 
 
-def read_text(data: bytes, layout: Layout, name: str) -> RawTable:
+def read_text(data: bytes, layout: Layout, name: str, *, stamps_as_text: bool = False) -> RawTable:
     """Read a text's table.
 
     Parameters
@@ -31,6 +31,8 @@ def read_text(data: bytes, layout: Layout, name: str) -> RawTable:
     layout : Layout
     name : str
         File name for messages.
+    stamps_as_text : bool
+        Leaves ISO stamps as they stand, for a user who says what their form is.
 
     Raises
     ------
@@ -47,14 +49,14 @@ def read_text(data: bytes, layout: Layout, name: str) -> RawTable:
         body, torn = _mended(body, layout, "\x1f")
         delimiter = "\x1f"
     else:
-        table, misfits, lost = _parsed(body, delimiter, layout.decimal, layout.width)
+        table, misfits, lost = _parsed(body, delimiter, layout, stamps_as_text)
         if table is None or lost:
             refuse_long_line(body, name)
             body, torn = _mended(body, layout, delimiter)
         else:
             torn = misfits
     if table is None or (not layout.by_blanks and lost):
-        table, misfits, _ = _parsed(body, delimiter, layout.decimal, layout.width)
+        table, misfits, _ = _parsed(body, delimiter, layout, stamps_as_text)
         if table is None:
             raise InputError(f"{name}: its lines make no table; export the log as CSV again.")
         torn += misfits
@@ -71,7 +73,7 @@ def read_text(data: bytes, layout: Layout, name: str) -> RawTable:
     )
 
 
-def _parsed(body: bytes, delimiter: str, decimal: str, width: int) -> tuple[Any, int, bool]:
+def _parsed(body: bytes, delimiter: str, layout: Layout, stamps_as_text: bool) -> tuple[Any, int, bool]:
     """Table, lines that did not fit, and whether readings are lost with them; None where the reader gave up."""
     import pyarrow as pa
     from pyarrow import csv
@@ -86,13 +88,18 @@ def _parsed(body: bytes, delimiter: str, decimal: str, width: int) -> tuple[Any,
             misfits.append(row.text or "")
         return "skip"
 
-    names = [f"c{k}" for k in range(width)]
+    names = [f"c{k}" for k in range(layout.width)]
+    convert = csv.ConvertOptions(
+        decimal_point=layout.decimal, null_values=[""], strings_can_be_null=True, check_utf8=False
+    )
+    if stamps_as_text:
+        convert.timestamp_parsers = ["no stamp reads like this %Y"]
     try:
         table = csv.read_csv(
             pa.BufferReader(body),
             csv.ReadOptions(column_names=names, block_size=_BLOCK_BYTES),
             csv.ParseOptions(delimiter=delimiter, invalid_row_handler=set_aside),
-            csv.ConvertOptions(decimal_point=decimal, null_values=[""], strings_can_be_null=True, check_utf8=False),
+            convert,
         )
     except (pa.ArrowInvalid, pa.ArrowKeyError):
         return None, 0, True

@@ -189,7 +189,14 @@ def _autumn_offsets(local: Floats, change: Change, offset: Floats) -> None:
     first, last = int(inside[0]), int(inside[-1])
     joined_before = first > 0 and 0 < local[first] - local[first - 1] <= 3.05 * interval
     joined_after = last < local.size - 1 and 0 < local[last + 1] - local[last] <= 3.05 * interval
-    if joined_after and not joined_before:
+    if joined_before and joined_after and not holes.size:
+        # Rows too sparse to repeat a stamp: the pass under which both neighbours are nearest to one step away.
+        before, after, width = local[first] - local[first - 1], local[last + 1] - local[last], high - low
+        as_first = abs(before - interval) + abs(after + width - interval)
+        as_second = abs(before + width - interval) + abs(after - interval)
+        if as_second < as_first:
+            offset[inside] = change.after_s
+    elif joined_after and not joined_before:
         offset[inside] = change.after_s
     elif joined_after and holes.size:
         offset[inside[holes[-1] + 1 :]] = change.after_s
