@@ -192,9 +192,11 @@ def _mean_phase(trial: Floats, excess: Floats, part_s: float) -> tuple[float, fl
 def breaks_ratio(folded: Folded, interval_s: float) -> float:
     """How much worse one break a period fits than two half a period apart; about one where there is one only."""
     single, double = _least_misfit(folded, interval_s, 1), _least_misfit(folded, interval_s, 2)
+    if not np.isfinite(double) or folded.period_s < 8.0 * interval_s:
+        return 1.0
     total = float((folded.weight * folded.value**2).sum())
     noise = min(folded.noise_variance * folded.value.size, 0.5 * total)
-    floor = 0.002 * total
+    floor = 0.005 * total
     return float((max(single - noise, 0.0) + floor) / (max(double - noise, 0.0) + floor))
 
 

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import numpy as np
 
+from diagnostics.cycle.control import Switching, find_switching, ruling_control
+from diagnostics.cycle.phases import phases_of
 from diagnostics.cycle.record import ControlSpan, Cycle, Rhythm
-from diagnostics.cycle.rhythm import LEAST_READINGS, Comb, find_comb
+from diagnostics.cycle.rhythm import LEAST_READINGS
 from diagnostics.cycle.table import half_cycle_table
-from diagnostics.cycle.timer import Stretch, timer_stretches
 from diagnostics.cycle.trace import Trace, moisture_trace, named_trace
-from diagnostics.cycle.tracking import Course, follow
+from diagnostics.cycle.tracking import Course
 from diagnostics.estimate import Estimate
 from diagnostics.log.record import ScreenedLog
 from diagnostics.plant import Plant
@@ -41,12 +42,18 @@ def segment(screened: ScreenedLog, plant: Plant, *, rhythm_from: str | None = No
     trace = moisture_trace(screened) if rhythm_from is None else named_trace(screened, rhythm_from)
     plate_s = plant.half_cycle_s
     if plant.is_given("dryer.half_cycle_s") and plate_s < LEAST_READINGS * trace.interval_s:
-        return _unresolved(trace, plate_s, f"A reading every {trace.interval_s:g} s cannot show a {plate_s:g} s timer.")
-    comb = find_comb(trace)
-    course = follow(trace, comb.period_s) if comb else None
-    if comb is None or course is None:
-        return _unresolved(trace, plate_s, "No rhythm stands out of the log's own noise.")
-    return _fixed(screened, trace, comb, course)
+        return _unresolved(trace, plate_s, _too_coarse(trace.interval_s, plate_s))
+    switching = find_switching(trace)
+    if switching is None or not switching.stretches:
+        return _unresolved(trace, plate_s, "No rhythm stands out of the log's own noise; nothing is read into it.")
+    return _cycle(screened, plant, trace, switching)
+
+
+def _too_coarse(interval_s: float, plate_s: float) -> str:
+    return (
+        f"A reading every {interval_s:g} s cannot show half-cycles of {plate_s:g} s; what looks like a slow rhythm in"
+        f" such a log is an echo of the timer. Log every {plate_s / 8:.0f} s or faster."
+    )
 
 
 def _unresolved(trace: Trace, plate_s: float, note: str) -> Cycle:
@@ -56,40 +63,56 @@ def _unresolved(trace: Trace, plate_s: float, note: str) -> Cycle:
     return Cycle("unresolved", spans, False, readings_per_half_cycle=plate_s / trace.interval_s, notes=(note,))
 
 
-def _fixed(screened: ScreenedLog, trace: Trace, comb: Comb, course: Course) -> Cycle:
-    half = course.half_cycle_s
-    start, end = float(trace.time_s[0]), float(trace.time_s[-1])
-    stretches = timer_stretches(course, start, end)
-    edges, towers, cut = _edges(stretches, start, end)
-    table = half_cycle_table(screened, edges, towers, cut)
-    doubt = 2.0 * course.half_cycle_error_s
-    estimate = Estimate(half, half - doubt, half + doubt)
-    rhythm = Rhythm(
-        estimate,
-        course.first_s,
-        course.first_s - 2.0 * course.phase_error_s,
-        course.first_s + 2.0 * course.phase_error_s,
-        comb.false_alarm_probability,
-        course.towers_differ,
-    )
+def _cycle(screened: ScreenedLog, plant: Plant, trace: Trace, switching: Switching) -> Cycle:
+    table = half_cycle_table(screened, switching.stretches)
+    lengths = (table["end_s"] - table["start_s"])[table["complete"].astype(bool)].to_numpy()
+    half_cycle = _half_cycle(lengths, switching.course)
+    if half_cycle is None:
+        return _unresolved(trace, plant.half_cycle_s, "No half-cycle is seen from switchover to switchover.")
+    control = ruling_control(switching.spans)
     return Cycle(
-        "fixed",
-        (ControlSpan(start, end, "fixed"),),
+        control,
+        tuple(switching.spans),
         True,
         half_cycles=table,
-        half_cycle_s=estimate,
-        half_cycle_spread_s=(half, half),
-        rhythm=rhythm,
-        readings_per_half_cycle=half / trace.interval_s,
+        half_cycle_s=half_cycle,
+        half_cycle_spread_s=_spread(lengths, half_cycle),
+        phases=phases_of(table, plant),
+        rhythm=_rhythm(switching, half_cycle),
+        stopped_s=switching.stopped_s,
+        readings_per_half_cycle=half_cycle.value / trace.interval_s,
     )
 
 
-def _edges(stretches: list[Stretch], start_s: float, end_s: float) -> tuple[np.ndarray, list[str | None], np.ndarray]:
-    """Bounds of the half-cycles, the tower that dries in each, and which are cut."""
-    switchovers = np.concatenate([stretch.switchovers_s for stretch in stretches])
-    named = [tower for stretch in stretches for tower in stretch.towers]
-    first = {"A": "B", "B": "A", None: None}[named[0]]
-    edges = np.concatenate([[start_s], switchovers, [end_s]])
-    cut = np.zeros(edges.size - 1, dtype=bool)
-    cut[[0, -1]] = True
-    return edges, [first, *named], cut
+def _half_cycle(lengths: np.ndarray, course: Course | None) -> Estimate | None:
+    """Length of a half-cycle: the timer's fit, or the median under dew point control, with its interval."""
+    if course is not None:
+        from scipy.stats import t
+
+        reach = float(t.ppf(0.975, course.degrees_of_freedom)) * course.half_cycle_error_s
+        return Estimate(course.half_cycle_s, course.half_cycle_s - reach, course.half_cycle_s + reach)
+    if lengths.size == 0:
+        return None
+    ordered = np.sort(lengths)
+    # distribution-free interval of a median: binomial ranks
+    reach = 0.98 * np.sqrt(ordered.size)
+    low = ordered[max(0, int(np.floor(0.5 * ordered.size - reach)))]
+    high = ordered[min(ordered.size - 1, int(np.ceil(0.5 * ordered.size + reach)))]
+    return Estimate.ordered(float(np.median(ordered)), float(low), float(high))
+
+
+def _spread(lengths: np.ndarray, half_cycle: Estimate) -> tuple[float, float]:
+    if lengths.size == 0:
+        return half_cycle.value, half_cycle.value
+    low, high = np.quantile(lengths, (0.05, 0.95))
+    return float(low), float(high)
+
+
+def _rhythm(switching: Switching, half_cycle: Estimate) -> Rhythm | None:
+    course = switching.course
+    if course is None:
+        return None
+    longest = max(course.pieces, key=lambda piece: piece.end_s - piece.start_s)
+    at, doubt = course.first_s + longest.offset_s, 2.0 * course.phase_error_s
+    chance = switching.comb.false_alarm_probability if switching.comb else 0.0
+    return Rhythm(half_cycle, at, at - doubt, at + doubt, chance, course.towers_differ)

@@ -17,6 +17,8 @@ from diagnostics.log.record import Floats
 
 JUMP_COST, JUMP_COST_PER_FOLD = 8.0, 3.0
 """Log-likelihood a reset, a pause or a stop must gain before it is believed, and its growth with the log's length."""
+LEAST_RATE = 0.35
+"""Log-likelihood a cycle that a piece must gain, against the longest piece."""
 LEAST_PIECE = 3.5
 """Cycles a piece must last."""
 DRIFT_COST = 2.0
@@ -59,7 +61,7 @@ def present_pieces(
     offset0 = pieces[int(np.argmax([p.end_s - p.start_s for p in pieces]))].offset_s
     likelihood, edges = _likelihood(trace, level, curve, period_s, origin_s + offset0 + start_s)
     path = _path(likelihood)
-    return _stretches(path, edges, offset0, period_s, bins)
+    return _stretches(path, likelihood, edges, offset0, period_s)
 
 
 def _likelihood(trace: Trace, level: Floats, curve: Floats, period_s: float, origin_s: float) -> tuple[Floats, Floats]:
@@ -141,19 +143,26 @@ def _path(gain: Floats) -> np.ndarray:
     return path
 
 
-def _stretches(path: np.ndarray, edges: Floats, offset_s: float, period_s: float, bins: int) -> tuple[Piece, ...]:
+def _stretches(path: np.ndarray, gain: Floats, edges: Floats, offset_s: float, period_s: float) -> tuple[Piece, ...]:
+    """Unbroken stretches of the path that earn their keep, and the offset of each."""
+    bins = gain.shape[1]
     step = np.diff(path)
     step = np.where((path[:-1] >= 0) & (path[1:] >= 0), (step + bins // 2) % bins - bins // 2, 2 * (step != 0))
     cuts = np.concatenate([[0], np.flatnonzero(np.abs(step) > 1) + 1, [path.size]])
-    found = []
+    found: list[tuple[Piece, float]] = []
     for a, b in itertools.pairwise(cuts):
         if path[a] < 0 or edges[b] - edges[a] < LEAST_PIECE * period_s:
             continue
         way = np.unwrap(path[a:b] * (2.0 * np.pi / bins)) * (bins / (2.0 * np.pi))
-        moved = float(np.median(way))
-        moved = (moved + bins / 2) % bins - bins / 2
-        found.append(Piece(float(edges[a]), float(edges[b]), offset_s + moved * period_s / bins))
-    return _bridged(found, period_s)
+        moved = (float(np.median(way)) + bins / 2) % bins - bins / 2
+        piece = Piece(float(edges[a]), float(edges[b]), offset_s + moved * period_s / bins)
+        found.append((piece, float(gain[np.arange(a, b), path[a:b]].sum())))
+    if not found:
+        return ()
+    longest, gained = max(found, key=lambda item: item[0].end_s - item[0].start_s)
+    rate = gained / (longest.end_s - longest.start_s)
+    kept = [piece for piece, own in found if own >= LEAST_RATE * rate * (piece.end_s - piece.start_s)]
+    return _bridged(kept, period_s)
 
 
 def _bridged(pieces: list[Piece], period_s: float) -> tuple[Piece, ...]:

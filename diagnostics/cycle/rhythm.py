@@ -23,6 +23,7 @@ FALSE_ALARM = 1e-3
 MOST_LINES = 60
 LEAST_LINE = 7.0
 MOST_FOLDED = 40_000
+MOST_HATS = 64
 SIMPLEST = 0.8
 """Share of the best explanation that a shorter period has to reach to be preferred."""
 
@@ -65,7 +66,8 @@ def find_comb(trace: Trace) -> Comb | None:
     trials = _trials(lines, LEAST_HALF_CYCLES * resolution, 1.0 / (LEAST_READINGS * step_s), resolution)
     if trials.size == 0:
         return None
-    share = np.array([_folded_share(even[:MOST_FOLDED], step_s, 1.0 / trial) for trial in trials])
+    change = _changes(even, step_s, float(lines.frequency_hz[0]))
+    share = np.array([_folded_share(change, step_s, 1.0 / trial) for trial in trials])
     best = float(share.max())
     if best <= 0.0:
         return None
@@ -100,23 +102,44 @@ def _trials(lines: _Lines, lowest_hz: float, highest_hz: float, resolution_hz: f
     return fine[np.append(True, np.diff(fine) > 0.05 * resolution_hz)] if fine.size else fine
 
 
-def _folded_share(even: Floats, step_s: float, period_s: float) -> float:
-    """Variance of the readings' changes that a fold at this period explains, less what it would explain by chance."""
-    change = np.diff(even)
+def _changes(even: Floats, step_s: float, frequency_hz: float) -> Floats:
+    """Changes over a quarter of the strongest line's period: no drift is left, and little of the last digit's noise."""
+    apart = int(np.clip(round(0.25 / (frequency_hz * step_s)), 1, max(1, even.size // 8)))
+    change = even[apart:] - even[:-apart]
     limit = 8.0 * float(np.quantile(np.abs(change), 0.98)) + 1e-12
-    change = np.clip(change, -limit, limit)
+    return np.clip(change, -limit, limit)[:MOST_FOLDED]
+
+
+def _folded_share(change: Floats, step_s: float, period_s: float) -> float:
+    """Share of the changes' variance that a fold at this period explains, less what it would explain by chance."""
     cells = period_s / step_s
-    bins = int(np.clip(cells * np.clip(np.floor(160.0 / cells), 1.0, 6.0), 4, 800))
-    cell = np.minimum(
-        (np.mod(np.arange(change.size) * step_s, period_s) * (bins / period_s)).astype(np.int64), bins - 1
-    )
-    count = np.bincount(cell, minlength=bins)
-    total = np.bincount(cell, change, bins)
-    full = count > 0
-    explained = float((total[full] ** 2 / count[full]).sum())
-    left = float((change**2).sum()) - explained
-    by_chance = left / max(1, change.size - int(full.sum())) * int(full.sum())
-    return (explained - by_chance) / max(explained + left, 1e-300)
+    bins = max(4, min(round(cells), 800))
+    position = np.mod(np.arange(change.size) * (bins / cells), bins)
+    cell = np.minimum(position.astype(np.int64), bins - 1)
+    if bins <= MOST_HATS:
+        explained, used = _by_hats(change, position - cell, cell, bins)
+    else:
+        count, total = np.bincount(cell, minlength=bins), np.bincount(cell, change, bins)
+        full = count > 0
+        explained, used = float((total[full] ** 2 / count[full]).sum()), int(full.sum())
+    whole = float((change**2).sum())
+    by_chance = (whole - explained) / max(1, change.size - used) * used
+    return (explained - by_chance) / max(whole, 1e-300)
+
+
+def _by_hats(change: Floats, into: Floats, cell: np.ndarray, bins: int) -> tuple[float, int]:
+    """Variance explained by a periodic polyline with a knot a reading: no finer, or readings of one half-cycle would be
+    told from those of the next by where the logger happened to catch them."""
+    following = (cell + 1) % bins
+    normal = np.zeros((bins, bins))
+    here, there = 1.0 - into, into
+    own = np.bincount(cell, here**2, bins) + np.bincount(following, there**2, bins)
+    cross = np.bincount(cell, here * there, bins)
+    normal[np.arange(bins), np.arange(bins)] = own + 1e-9 * own.max()
+    normal[np.arange(bins), (np.arange(bins) + 1) % bins] += cross
+    normal[(np.arange(bins) + 1) % bins, np.arange(bins)] += cross
+    right = np.bincount(cell, here * change, bins) + np.bincount(following, there * change, bins)
+    return float(right @ np.linalg.solve(normal, right)), bins
 
 
 def _balanced(lines: _Lines, frequency_hz: float, resolution_hz: float) -> float:

@@ -31,7 +31,6 @@ class Spectrum:
 
     power: Floats
     step_hz: float
-    padding: float
 
     def at(self, frequency_hz: Floats) -> Floats:
         """Power at the nearest computed frequency; zero beyond the last."""
@@ -61,7 +60,7 @@ def spectrum_of(even: Floats, step_s: float) -> Spectrum:
     tapered = np.clip(jumps, -largest, largest) * np.hanning(n)
     length = next_fast_len(2 * n, real=True)
     power = np.abs(rfft(tapered, length)) ** 2
-    return Spectrum(power / _background(power, length / n), 1.0 / (length * step_s), length / n)
+    return Spectrum(power / _background(power, length / n), 1.0 / (length * step_s))
 
 
 def _background(power: Floats, padding: float) -> Floats:

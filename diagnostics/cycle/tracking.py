@@ -46,6 +46,8 @@ class Course:
     folded_from_s : float
     present_share : float
         Share of the readings that lie in pieces.
+    coherence : float
+        Share of the trace's variance in the pieces that the average cycle explains.
     """
 
     half_cycle_s: float
@@ -58,6 +60,7 @@ class Course:
     folded: Folded
     folded_from_s: float
     present_share: float
+    coherence: float
 
 
 def follow(trace: Trace, period_s: float) -> Course | None:
@@ -127,6 +130,7 @@ def _course(trace: Trace, level: Floats, fit: ClockFit, origin_s: float) -> Cour
         folded,
         origin_s,
         float(inside.mean()),
+        float((folded.weight * folded.value**2).sum() / max(float((level[inside] ** 2).sum()), 1e-300)),
     )
 
 

@@ -1,0 +1,196 @@
+"""What does each stretch of the log obey: a fixed timer, a set point of dew point, or nothing any more?
+
+A timer is looked for first, by its rhythm over the whole log. Where none is, or where it leaves off, the saw-tooth of
+dew-point-dependent switching is looked for by shape. A rhythm that was there, ceases for good and is followed by a rising
+dew point is a switching that stopped.
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from diagnostics.cycle.events import Falls, answered_before_peak_s, find_falls
+from diagnostics.cycle.record import Control, ControlSpan
+from diagnostics.cycle.rhythm import LEAST_READINGS, Comb, find_comb
+from diagnostics.cycle.timer import Stretch, timer_stretches
+from diagnostics.cycle.trace import Trace
+from diagnostics.cycle.tracking import Course, follow
+from diagnostics.log.record import Floats
+
+LEAST_STRETCH = 6.0
+"""Usual half-cycles a stretch must last to be judged by itself."""
+COHERENT = 0.4
+UNEVEN = 0.03
+CLIMB = 0.25
+"""Rise in ln moisture that makes a ceased rhythm a stopped switching."""
+
+
+@dataclass(frozen=True)
+class Switching:
+    """Switchovers and what they obey.
+
+    Attributes
+    ----------
+    stretches : list of Stretch
+        Ascending.
+    spans : list of ControlSpan
+        Ascending, from first to last reading.
+    comb, course : Comb, Course or None
+        Of the timer.
+    falls : list of Falls
+        Of dew point control.
+    stopped_s : float or None
+    """
+
+    stretches: list[Stretch]
+    spans: list[ControlSpan]
+    comb: Comb | None = None
+    course: Course | None = None
+    falls: list[Falls] = field(default_factory=list)
+    stopped_s: float | None = None
+
+
+def find_switching(trace: Trace) -> Switching | None:
+    """Switchovers of a trace and the control behind them, or None where nothing stands out of the noise.
+
+    Parameters
+    ----------
+    trace : Trace
+    """
+    if trace.time_s.size < 16:
+        return None
+    least = LEAST_READINGS * trace.interval_s
+    comb = find_comb(trace)
+    course = follow(trace, comb.period_s) if comb else None
+    if course is not None and course.half_cycle_s < least:
+        course = None
+    falls = None
+    if course is None or course.coherence < COHERENT or course.present_share < 0.9:
+        falls = find_falls(trace, least)
+    if falls is not None and (course is None or (course.coherence < COHERENT and falls.spread > UNEVEN)):
+        if falls.spread <= UNEVEN:
+            course = follow(trace, float(np.median(np.diff(falls.peak_s))))
+            if course is not None and course.coherence >= COHERENT:
+                return _timed(trace, comb, course)
+        return _by_set_point(trace, falls)
+    return _timed(trace, comb, course) if course is not None else None
+
+
+def _timed(trace: Trace, comb: Comb | None, course: Course) -> Switching:
+    start, end = float(trace.time_s[0]), float(trace.time_s[-1])
+    stretches = timer_stretches(course, start, end)
+    if not stretches:
+        return Switching([], [ControlSpan(start, end, "unresolved")])
+    least = LEAST_STRETCH * course.half_cycle_s
+    spans: list[ControlSpan] = [ControlSpan(s.start_s, s.end_s, "fixed") for s in stretches]
+    falls: list[Falls] = []
+    stopped = None
+    last_timed = stretches[-1].end_s
+    for low, high in _holes(stretches, start, end, least):
+        part = trace.part(low, high + 1.0)
+        found = find_falls(part, LEAST_READINGS * trace.interval_s) if part.time_s.size > 40 else None
+        if found is not None:
+            falls.append(found)
+            other = _by_set_point(part, found)
+            stretches += other.stretches
+            spans += other.spans
+        elif low >= last_timed - 1.0 and _climbs(trace, low, course.half_cycle_s):
+            stopped = low
+            spans.append(ControlSpan(low, high, "stopped"))
+        else:
+            spans.append(ControlSpan(low, high, "unresolved"))
+    stretches.sort(key=lambda s: s.start_s)
+    if stopped is not None:
+        stopped = float(stretches[-1].switchovers_s[-1])
+    return Switching(stretches, _joined(spans, start, end), comb, course, falls, stopped)
+
+
+def _holes(stretches: list[Stretch], start_s: float, end_s: float, least_s: float) -> list[tuple[float, float]]:
+    edges = [start_s]
+    for stretch in stretches:
+        edges += [stretch.start_s, stretch.end_s]
+    edges.append(end_s)
+    return [(a, b) for a, b in zip(edges[::2], edges[1::2], strict=True) if b - a > least_s]
+
+
+def _climbs(trace: Trace, from_s: float, half_cycle_s: float) -> bool:
+    """Whether the trace ends clearly wetter than it was over the cycles before an instant."""
+    before = trace.part(from_s - 12.0 * half_cycle_s, from_s).value
+    after = trace.part(from_s, float(trace.time_s[-1]) + 1.0).value
+    if before.size < 4 or after.size < 4:
+        return False
+    late = after[-max(4, after.size // 10) :]
+    rise = float(np.median(late)) - float(np.median(before))
+    return rise > max(CLIMB, 2.0 * float(np.subtract(*np.quantile(before, (0.95, 0.05)))) * 0.5)
+
+
+def _by_set_point(trace: Trace, falls: Falls) -> Switching:
+    start, end = float(trace.time_s[0]), float(trace.time_s[-1])
+    switchovers = falls.peak_s - answered_before_peak_s(trace, falls.peak_s)
+    switchovers = np.clip(switchovers, start, end)
+    towers = tuple("BA"[i % 2] for i in range(switchovers.size))
+    stretch = Stretch(start, end, switchovers, towers)
+    usual, longest = float(np.median(np.diff(switchovers))), float(np.diff(switchovers).max())
+    last = float(switchovers[-1])
+    spans = _spans_by_length(switchovers, start, end, trace.interval_s)
+    after = trace.part(last + 2.0 * longest, end + 1.0).value
+    ceased = after.size > 0 and end - last > 2.5 * longest + usual
+    if ceased and float(np.median(after[-max(1, after.size // 5) :])) > float(falls.peak.max()) + 0.1:
+        spans = [ControlSpan(s.start_s, min(s.end_s, last), s.control) for s in spans if s.start_s < last]
+        spans.append(ControlSpan(last, end, "stopped"))
+        return Switching([stretch], spans, falls=[falls], stopped_s=last)
+    return Switching([stretch], spans, falls=[falls])
+
+
+def _spans_by_length(switchovers_s: Floats, start_s: float, end_s: float, interval_s: float) -> list[ControlSpan]:
+    """Dew point control, except runs of equal lengths that are neither the shortest nor the longest of all."""
+    length = np.diff(switchovers_s)
+    tolerance = np.maximum(0.01 * length, 1.5 * interval_s)
+    spans: list[ControlSpan] = []
+    at, i = start_s, 0
+    while i < length.size:
+        j = i
+        while j + 1 < length.size and abs(length[j + 1] - np.median(length[i : j + 1])) <= tolerance[j + 1]:
+            j += 1
+        run = float(np.median(length[i : j + 1]))
+        others = np.delete(length, np.arange(i, j + 1))
+        bounded = others.size == 0 or run > 1.02 * others.max() or run < 0.98 * others.min()
+        capped = others.size > 0 and (
+            np.isclose(run, length.max(), rtol=0.01) or np.isclose(run, length.min(), rtol=0.01)
+        )
+        if j - i + 1 >= LEAST_STRETCH and not (capped or bounded):
+            if switchovers_s[i] > at:
+                spans.append(ControlSpan(at, float(switchovers_s[i]), "dew_point"))
+            spans.append(ControlSpan(float(switchovers_s[i]), float(switchovers_s[j + 1]), "fixed"))
+            at = float(switchovers_s[j + 1])
+        i = j + 1
+    if at < end_s:
+        spans.append(ControlSpan(at, end_s, "dew_point"))
+    return spans
+
+
+def _joined(spans: list[ControlSpan], start_s: float, end_s: float) -> list[ControlSpan]:
+    """Spans in order, without slivers between them, neighbours of one kind made one."""
+    spans = sorted(spans, key=lambda s: s.start_s)
+    bounds = [start_s, *(max(b.start_s, a.end_s) for a, b in itertools.pairwise(spans)), end_s]
+    joined: list[ControlSpan] = []
+    for span, low, high in zip(spans, bounds[:-1], bounds[1:], strict=True):
+        if joined and joined[-1].control == span.control:
+            joined[-1] = ControlSpan(joined[-1].start_s, high, span.control)
+        elif high > low:
+            joined.append(ControlSpan(low, high, span.control))
+    return joined
+
+
+def ruling_control(spans: list[ControlSpan]) -> Control:
+    """What most of the log obeys; stopped where the switching ceased for good."""
+    if spans and spans[-1].control == "stopped":
+        return "stopped"
+    total: dict[Control, float] = {}
+    for span in spans:
+        total[span.control] = total.get(span.control, 0.0) + span.end_s - span.start_s
+    resolved = {kind: length for kind, length in total.items() if kind != "unresolved"}
+    return max(resolved, key=lambda kind: resolved[kind]) if resolved else "unresolved"

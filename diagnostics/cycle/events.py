@@ -1,0 +1,213 @@
+"""Switchovers that keep no time: the falls of a saw-tooth, told from noise by their speed and chosen by a duration model.
+
+Under dew point control a half-cycle ends when the outlet reaches a set point; the fresh tower then brings the moisture
+down far faster than it rose. Every peak of some prominence is a candidate. A dynamic program chooses the chain of
+candidates whose prominences and (log-normal) durations are likeliest together. Noise of any colour is the same run
+backwards, a saw-tooth is not: falls that are as slow as rises are not believed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from diagnostics.cycle.trace import Trace
+from diagnostics.log.record import Floats
+
+LEAST_EVENTS = 4
+MOST_AHEAD = 40
+FALSE_ALARM = 1e-3
+
+
+@dataclass(frozen=True)
+class Falls:
+    """A chain of saw-tooth falls.
+
+    Attributes
+    ----------
+    peak_s : ndarray
+        Instants of the highest readings before the falls.
+    peak, drop : ndarray
+        The trace there, and how far it falls after.
+    false_alarm_probability : float
+        Of falls so much faster than rises in reversible noise.
+    """
+
+    peak_s: Floats
+    peak: Floats
+    drop: Floats
+    false_alarm_probability: float
+
+    @property
+    def spread(self) -> float:
+        """Robust spread of the logarithm of the durations."""
+        length = np.log(np.diff(self.peak_s))
+        return 1.4826 * float(np.median(np.abs(length - np.median(length))))
+
+
+def find_falls(trace: Trace, least_s: float) -> Falls | None:
+    """Chain of saw-tooth falls in a trace, or None where noise would do as well.
+
+    Parameters
+    ----------
+    trace : Trace
+    least_s : float
+        Shortest half-cycle that the readings can show [s].
+    """
+    if trace.time_s.size < 40:
+        return None
+    from scipy.signal import find_peaks
+
+    smooth = _smoothed(trace.value)
+    noise = 1.4826 * float(np.median(np.abs(np.diff(trace.value)))) / np.sqrt(2.0) + 1e-9
+    index, about = find_peaks(smooth, prominence=3.0 * noise)
+    if index.size < LEAST_EVENTS:
+        return None
+    height = about["prominences"]
+    strong = index[_split(height)]
+    if strong.size < LEAST_EVENTS:
+        return None
+    usual = float(np.median(height[_split(height)]))
+    chosen = _chain(trace.time_s[index], np.log(height / (0.45 * usual)), strong, trace.time_s, least_s)
+    picked = index[chosen]
+    if picked.size < LEAST_EVENTS:
+        return None
+    peak_at, drop, chance = _judged(trace, smooth, picked, noise)
+    if chance > FALSE_ALARM or peak_at.size < LEAST_EVENTS:
+        return None
+    return Falls(trace.time_s[peak_at], trace.value[peak_at], drop, chance)
+
+
+def _smoothed(value: Floats) -> Floats:
+    if value.size < 8:
+        return value
+    middle = np.median(np.stack([value[:-2], value[1:-1], value[2:]]), axis=0)
+    return np.concatenate([value[:1], middle, value[-1:]])
+
+
+def _split(height: Floats) -> np.ndarray:
+    """Which prominences belong to the upper of two groups (largest variance between the groups of logarithms)."""
+    order = np.sort(np.log(height))
+    n = order.size
+    total = np.cumsum(order)
+    lower = np.arange(1, n)
+    means = total[:-1] / lower, (total[-1] - total[:-1]) / (n - lower)
+    between = lower * (n - lower) * (means[1] - means[0]) ** 2
+    # the split must leave a chain: the upper group holds four at least
+    between[max(0, n - LEAST_EVENTS) :] = -1.0
+    cut = order[int(np.argmax(between)) + 1]
+    return np.log(height) >= cut - 1e-12
+
+
+def _chain(at_s: Floats, gain: Floats, strong: np.ndarray, time_s: Floats, least_s: float) -> np.ndarray:
+    """Indices of the likeliest chain of candidates."""
+    usual = float(np.median(np.diff(time_s[strong])))
+    centre, spread = np.log(max(usual, least_s)), 0.6
+    chain = np.arange(at_s.size)
+    for _ in range(3):
+        chain = _best_chain(at_s, gain, centre, spread, least_s)
+        if chain.size < LEAST_EVENTS:
+            break
+        length = np.log(np.diff(at_s[chain]))
+        centre = float(np.median(length))
+        spread = float(np.clip(1.4826 * np.median(np.abs(length - centre)), 0.25, 0.6))
+    return chain
+
+
+def _best_chain(at_s: Floats, gain: Floats, centre: float, spread: float, least_s: float) -> np.ndarray:
+    n = at_s.size
+    worth = 4.0 * gain
+    score = worth.copy()
+    source = np.full(n, -1)
+    for i in range(1, n):
+        first = max(0, i - MOST_AHEAD)
+        apart = at_s[i] - at_s[first:i]
+        long = np.log(apart) - centre
+        cost = 0.5 * (long / spread) ** 2
+        value = score[first:i] - np.minimum(cost, 12.0)
+        value[apart < least_s] = -np.inf
+        best = int(np.argmax(value))
+        if value[best] > 0.0:
+            score[i] += value[best]
+            source[i] = first + best
+    i = int(np.argmax(score))
+    chain = []
+    while i >= 0:
+        chain.append(i)
+        i = int(source[i])
+    return np.array(chain[::-1])
+
+
+def _judged(trace: Trace, smooth: Floats, picked: np.ndarray, noise: float) -> tuple[np.ndarray, Floats, float]:
+    """True peaks, drops after them, and the chance that reversible noise falls so much faster than it rises."""
+    from scipy.stats import binom
+
+    peaks, drops = [], []
+    faster = 0
+    counted = 0
+    ends = np.append(picked[1:], smooth.size)
+    starts = np.append(0, picked[:-1])
+    for start, at, end in zip(starts, picked, ends, strict=True):
+        after = smooth[at:end]
+        low = at + int(np.argmin(after))
+        before_low = start + int(np.argmin(smooth[start : at + 1]))
+        drop = float(smooth[at] - smooth[low])
+        rise = float(smooth[at] - smooth[before_low])
+        peaks.append(at)
+        drops.append(drop)
+        if min(drop, rise) < 5.0 * noise or before_low == at:
+            continue
+        half_fall = at + int(np.argmax(after <= smooth[at] - 0.5 * drop))
+        climb = smooth[before_low : at + 1] <= smooth[at] - 0.5 * rise
+        half_rise = before_low + int(np.flatnonzero(climb)[-1])
+        fall_s = trace.time_s[half_fall] - trace.time_s[at]
+        rise_s = trace.time_s[at] - trace.time_s[half_rise]
+        counted += 1
+        faster += int(fall_s < 0.5 * rise_s)
+    if counted < LEAST_EVENTS:
+        return np.array(peaks), np.array(drops), 1.0
+    # in reversible noise a fall is twice as fast as its rise in fewer than a third of the cycles
+    chance = float(binom.sf(faster - 1, counted, 1.0 / 3.0))
+    return np.array(peaks), np.array(drops), chance
+
+
+def answered_before_peak_s(trace: Trace, peak_s: Floats) -> float:
+    """How long before its highest reading the trace starts to answer, on the average of all falls [s].
+
+    The probe goes on rising a little after the fresh tower has taken over: around the peaks laid on top of each other, a
+    curve smooth on both sides of a break is fitted, for each trial place of the break.
+    """
+    usual = float(np.median(np.diff(peak_s)))
+    reach = 0.42 * usual
+    owner = np.clip(np.searchsorted(peak_s, trace.time_s - reach), 0, peak_s.size - 1)
+    since = trace.time_s - peak_s[owner]
+    near = np.abs(since) < reach
+    since, value, owner = since[near], trace.value[near], owner[near]
+    step = max(trace.interval_s / 4.0, reach / 400.0)
+    count = np.bincount(owner, minlength=peak_s.size)
+    mean = np.bincount(owner, value, peak_s.size) / np.maximum(count, 1)
+    cell = ((since + reach) / step).astype(np.int64)
+    many = np.bincount(cell)
+    full = many > 0
+    at = np.bincount(cell, since)[full] / many[full]
+    level = np.bincount(cell, value - mean[owner])[full] / many[full]
+    root = np.sqrt(many[full])
+    trial = np.linspace(-min(0.2 * usual, 12.0 * trace.interval_s), min(0.04 * usual, 2.0 * trace.interval_s), 61)
+    misfit = np.array([_broken(at, level, root, u, usual, trace.interval_s) for u in trial])
+    weight = (misfit / misfit.min()) ** (-0.1 * at.size)
+    return -float((weight * trial).sum() / weight.sum())
+
+
+def _broken(at: Floats, level: Floats, root: Floats, break_s: float, usual_s: float, interval_s: float) -> float:
+    before, after = np.minimum(at - break_s, 0.0), np.maximum(at - break_s, 0.0)
+    columns = [np.ones_like(at), before, np.exp(before / (0.1 * usual_s)), np.exp(before / (0.3 * usual_s))]
+    for tau in np.geomspace(max(0.6 * interval_s, 0.01 * usual_s), 0.4 * usual_s, 4):
+        columns.append(np.exp(-after / tau))
+    basis = np.stack(columns, axis=1) * root[:, None]
+    basis /= np.sqrt((basis**2).sum(axis=0)) + 1e-12
+    target = level * root
+    normal = basis.T @ basis
+    normal[np.diag_indices_from(normal)] += 1e-7
+    right = basis.T @ target
+    return max(float(target @ target - right @ np.linalg.solve(normal, right)), 1e-12)
