@@ -1,4 +1,4 @@
-"""Finds the folder of outside data that stands beside a checkout; tests that need it skip with the reason when absent."""
+"""Finds the folder of outside data beside a checkout; tests that need it skip with the reason when absent."""
 
 from __future__ import annotations
 

@@ -162,7 +162,7 @@ def test_convert_takes_a_negative_value_as_it_stands(capsys: pytest.CaptureFixtu
     result = json.loads(out)
     assert status == 0
     assert result["pressure_dew_point_c"] == pytest.approx(-40.0, abs=1e-6)
-    # humidity.md section 3, real gas, barometer 1.01325 bar: -40 at 7 bar g is -56.67 at atmospheric pressure (computed)
+    # -40 degC at 7 bar g is -56.67 degC at 1.01325 bar, real gas: computed with CoolProp 8.0.0 (RP-1485 virial model)
     assert result["atmospheric_dew_point_c"] == pytest.approx(-56.67, abs=0.01)
     assert result["purity_class"] == 2
     assert result["conformity"] == "undecided"

@@ -8,6 +8,7 @@ import re
 import tomllib
 from typing import Any
 
+import pandas as pd
 import streamlit as st
 
 from diagnostics.diagnosis import Diagnosis
@@ -69,6 +70,12 @@ def offer_invented() -> None:
 def plain(text: str) -> str:
     """Text with every sign that markdown would act on made harmless."""
     return re.sub(r"([\\`*_{}\[\]()#+!|<>$~:])", r"\\\1", text)
+
+
+def show_table(columns: dict[str, list[str]]) -> None:
+    """Small table as text that can be read, copied and reached by keyboard; the first column names the row."""
+    frame = pd.DataFrame({title: [plain(cell) for cell in cells] for title, cells in columns.items()})
+    st.table(frame.set_index(frame.columns[0]))
 
 
 def toml_ready(tables: dict[str, Any]) -> dict[str, Any]:

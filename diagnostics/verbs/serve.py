@@ -37,6 +37,9 @@ def verb(port: int, address: str, upload_limit_mb: int) -> None:
         "client.toolbarMode": "minimal",
         "client.showErrorDetails": "none",
         "runner.enforceSerializableSessionState": "true",
+        "theme.primaryColor": "#0b6e99",
+        "theme.dark.primaryColor": "#58b4d8",
+        "theme.baseRadius": "4px",
         "logger.level": "warning",
         "logger.hideWelcomeMessage": "true",
     }

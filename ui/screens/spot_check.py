@@ -69,7 +69,7 @@ with st.container(border=True):
         f" ISO 8573-1 {rank}."
     )
 number = display.number
-st.dataframe(
+gate.show_table(
     {
         "quantity": [
             "pressure dew point",
@@ -95,9 +95,7 @@ st.dataframe(
             f"{number(result.reference_humidity_g_m3, digits=4)} g/m³",
             f"{number(result.relative_humidity_percent, digits=4)} %",
         ],
-    },
-    hide_index=True,
-    width="stretch",
+    }
 )
 for note in result.notes:
     st.caption(note)

@@ -94,10 +94,8 @@ with right:
         "Simple payback": [display.estimate(c.payback.simple_payback_years, "years", digits=2) for c in cases],
         "Net present value": [display.estimate(c.payback.npv, c.payback.currency) for c in cases],
     }
-    st.dataframe(
-        {"figure": list(rows), "before": [r[0] for r in rows.values()], "after": [r[1] for r in rows.values()]},
-        hide_index=True,
-        width="stretch",
+    gate.show_table(
+        {"figure": list(rows), "before": [r[0] for r in rows.values()], "after": [r[1] for r in rows.values()]}
     )
     for note in (*result.notes, *result.after.switching.notes):
         st.caption(gate.plain(note))
