@@ -190,7 +190,8 @@ def _settings(plant: Plant) -> tuple[PlanLine, ...]:
     gauge = plant.measurement.pressure_bar_g
     assert gauge is not None  # filled when the plant is read
     barometer = plant.site.barometric_pressure_bar
-    bar = f"{gauge:g} bar gauge ({gauge + barometer:.2f} bar absolute)"
+    given = plant.is_given("measurement.pressure_bar_g") or plant.is_given("operation.pressure_bar_g")
+    bar = f"{gauge:g} bar gauge ({gauge + barometer:.2f} bar absolute{'' if given else ', assumed'})"
     return (
         PlanLine(
             "basis",
@@ -262,7 +263,8 @@ def _endurance(
         held = f"The logger's {memory} readings hold the {samples} of this log; switch ring memory off."
     else:
         every = memory * interval
-        held = f"Read the logger out every {say_duration(every)} at the latest, {read_outs} times on the way."
+        times = "once" if read_outs == 1 else f"{read_outs} times"
+        held = f"Read the logger out every {say_duration(every)} at the latest, {times} on the way."
     lines.append(
         PlanLine("memory", held, "A full memory stops or overwrites the log.", float(samples), "readings"),
     )
@@ -316,14 +318,14 @@ def _ending(plant: Plant) -> tuple[PlanLine, ...]:
         PlanLine(
             "stop and report",
             f"If the dew point stays above the limit of {limit:g} °C after settling, rises for hours, or water or oil"
-            " shows at the cock, close the cock and tell whoever is responsible for the air before going on.",
+            " shows at the cock, close the cock and tell whoever answers for the air before going on.",
             "Wet or oily air ruins the probe and may already be harming the process.",
             limit,
             "°C",
         ),
         PlanLine(
             "removal",
-            "Note the time, close the cock, let the pressure off, then remove and cap the probe; save the file at once.",
+            "Note the time, close the cock, let the pressure off, then remove and cap the probe; save the file.",
             "The last readings are of ambient air and are set aside.",
             caution=PRESSURE_CAUTION,
         ),
