@@ -31,12 +31,12 @@ def require_chromium() -> str:
 @contextmanager
 def front_end() -> Iterator[str]:
     """Serve as a user does, with ``dewswing serve``; gives the address."""
-    server = subprocess.Popen(
-        [sys.executable, "-m", "diagnostics", "serve", "--port", "0"], stdout=subprocess.PIPE, text=True
-    )
+    command = [sys.executable, "-m", "diagnostics", "serve", "--port", "0"]
+    server = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
+    told = server.stdout
+    assert told is not None
     try:
-        assert server.stdout is not None
-        line = server.stdout.readline()
+        line = told.readline()
         found = re.search(r"http://[\d.]+:\d+", line)
         assert found, line
         address = found[0]
@@ -50,3 +50,4 @@ def front_end() -> Iterator[str]:
     finally:
         server.terminate()
         server.wait(timeout=20)
+        told.close()
