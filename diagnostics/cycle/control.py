@@ -15,10 +15,11 @@ import numpy as np
 from diagnostics.cycle.events import Falls, answered_before_peak_s, find_falls
 from diagnostics.cycle.record import Control, ControlSpan
 from diagnostics.cycle.rhythm import LEAST_READINGS, Comb, find_comb
+from diagnostics.cycle.running import RunningClock, on_running_time, running_clocks
 from diagnostics.cycle.timer import Stretch, timer_stretches
 from diagnostics.cycle.trace import Trace
 from diagnostics.cycle.tracking import Course, follow
-from diagnostics.log.record import Floats
+from diagnostics.log.record import Floats, Log
 
 LEAST_STRETCH = 6.0
 """Usual half-cycles a stretch must last to be judged by itself."""
@@ -51,6 +52,60 @@ class Switching:
     course: Course | None = None
     falls: list[Falls] = field(default_factory=list)
     stopped_s: float | None = None
+    notes: tuple[str, ...] = ()
+
+    @property
+    def uncertain(self) -> bool:
+        """Whether a timer's rhythm is missing in much of the log or smeared."""
+        return self.course is not None and (self.course.present_share < 0.7 or self.course.coherence < COHERENT)
+
+
+def find_running_switching(trace: Trace, log: Log, plain: Switching | None, prefer: str | None) -> Switching | None:
+    """Switchovers of a timer that counts only while a column is at one of its two levels, where that fits better.
+
+    Parameters
+    ----------
+    trace : Trace
+        Against the wall clock.
+    log : Log
+    plain : Switching or None
+        What was found against the wall clock.
+    prefer : str, optional
+        Column to try first.
+    """
+    already = 0.0
+    if plain is not None and plain.course is not None:
+        already = plain.course.coherence * plain.course.present_share
+    best: tuple[float, Switching, Trace, RunningClock] | None = None
+    for clock in running_clocks(log, prefer):
+        running = on_running_time(trace, log.time_s, clock)
+        if running.time_s.size < 40:
+            continue
+        comb = find_comb(running)
+        course = follow(running, comb.period_s) if comb else None
+        if comb is None or course is None or course.half_cycle_s < LEAST_READINGS * trace.interval_s:
+            continue
+        fit = course.coherence * course.present_share
+        if fit > already + 0.1 and (best is None or fit > best[0]):
+            best = (fit, _timed(running, comb, course), running, clock)
+    if best is None:
+        return None
+    return _on_wall(best[1], best[3], log.time_s, float(trace.time_s[0]), float(trace.time_s[-1]))
+
+
+def _on_wall(switching: Switching, clock: RunningClock, time_s: Floats, start_s: float, end_s: float) -> Switching:
+    def wall(run_s: Floats | list[float]) -> Floats:
+        return clock.to_wall(time_s, np.asarray(run_s, dtype=float))
+
+    stretches = []
+    for s in switching.stretches:
+        bounds = wall([s.start_s, s.end_s])
+        stretches.append(Stretch(float(bounds[0]), float(bounds[1]), wall(s.switchovers_s), s.towers))
+    spans = [ControlSpan(float(wall([s.start_s])[0]), float(wall([s.end_s])[0]), s.control) for s in switching.spans]
+    spans[0] = ControlSpan(start_s, spans[0].end_s, spans[0].control)
+    spans[-1] = ControlSpan(spans[-1].start_s, end_s, spans[-1].control)
+    note = f"The timer counts only while the compressor runs, as the column {clock.column!r} shows it."
+    return Switching(stretches, spans, switching.comb, switching.course, switching.falls, None, (note,))
 
 
 def find_switching(trace: Trace) -> Switching | None:
@@ -104,7 +159,11 @@ def _timed(trace: Trace, comb: Comb | None, course: Course) -> Switching:
             spans.append(ControlSpan(low, high, "unresolved"))
     stretches.sort(key=lambda s: s.start_s)
     if stopped is not None:
-        stopped = float(stretches[-1].switchovers_s[-1])
+        final = stretches[-1]
+        stopped = float(final.switchovers_s[-1])
+        stretches[-1] = Stretch(final.start_s, stopped, final.switchovers_s, final.towers)
+        spans = [ControlSpan(s.start_s, s.end_s if s.end_s < stopped else stopped, s.control) for s in spans[:-1]]
+        spans.append(ControlSpan(stopped, end, "stopped"))
     return Switching(stretches, _joined(spans, start, end), comb, course, falls, stopped)
 
 

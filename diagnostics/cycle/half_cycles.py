@@ -6,18 +6,23 @@ tested against its own red noise; what does not stand out is reported as unresol
 
 from __future__ import annotations
 
+from typing import Literal
+
 import numpy as np
 
-from diagnostics.cycle.control import Switching, find_switching, ruling_control
+from diagnostics.cycle.control import Switching, find_running_switching, find_switching, ruling_control
 from diagnostics.cycle.phases import phases_of
 from diagnostics.cycle.record import ControlSpan, Cycle, Rhythm
 from diagnostics.cycle.rhythm import LEAST_READINGS
 from diagnostics.cycle.table import half_cycle_table
+from diagnostics.cycle.tower_channel import SeenSwitching, seen_switching
 from diagnostics.cycle.trace import Trace, moisture_trace, named_trace
 from diagnostics.cycle.tracking import Course
 from diagnostics.estimate import Estimate
 from diagnostics.log.record import ScreenedLog
 from diagnostics.plant import Plant
+
+CountedIn = Literal["clock_time", "running_time"]
 
 
 def segment(screened: ScreenedLog, plant: Plant, *, rhythm_from: str | None = None) -> Cycle:
@@ -41,12 +46,21 @@ def segment(screened: ScreenedLog, plant: Plant, *, rhythm_from: str | None = No
     """
     trace = moisture_trace(screened) if rhythm_from is None else named_trace(screened, rhythm_from)
     plate_s = plant.half_cycle_s
+    if rhythm_from is None and "tower" in screened.log.channels:
+        seen = seen_switching(screened.log)
+        if seen is not None:
+            return _seen(screened, plant, trace, seen)
     if plant.is_given("dryer.half_cycle_s") and plate_s < LEAST_READINGS * trace.interval_s:
         return _unresolved(trace, plate_s, _too_coarse(trace.interval_s, plate_s))
     switching = find_switching(trace)
+    counted_in: CountedIn = "clock_time"
+    if rhythm_from is not None or switching is None or switching.uncertain:
+        running = find_running_switching(trace, screened.log, switching, rhythm_from)
+        if running is not None:
+            switching, counted_in = running, "running_time"
     if switching is None or not switching.stretches:
         return _unresolved(trace, plate_s, "No rhythm stands out of the log's own noise; nothing is read into it.")
-    return _cycle(screened, plant, trace, switching)
+    return _cycle(screened, plant, trace, switching, counted_in)
 
 
 def _too_coarse(interval_s: float, plate_s: float) -> str:
@@ -63,7 +77,29 @@ def _unresolved(trace: Trace, plate_s: float, note: str) -> Cycle:
     return Cycle("unresolved", spans, False, readings_per_half_cycle=plate_s / trace.interval_s, notes=(note,))
 
 
-def _cycle(screened: ScreenedLog, plant: Plant, trace: Trace, switching: Switching) -> Cycle:
+def _seen(screened: ScreenedLog, plant: Plant, trace: Trace, seen: SeenSwitching) -> Cycle:
+    """Cycle of a log whose own channel says which vessel dries."""
+    table = half_cycle_table(screened, seen.stretches)
+    half_cycle = _median_length(seen.lengths_s)
+    return Cycle(
+        ruling_control(seen.spans),
+        tuple(seen.spans),
+        True,
+        half_cycles=table,
+        half_cycle_s=half_cycle,
+        half_cycle_spread_s=_spread(seen.lengths_s, half_cycle),
+        counted_in="clock_time" if seen.clock is None else "running_time",
+        phases=phases_of(table, plant),
+        readings_per_half_cycle=half_cycle.value / trace.interval_s,
+        notes=_counted_note(seen.clock.column) if seen.clock else (),
+    )
+
+
+def _counted_note(column: str) -> tuple[str, ...]:
+    return (f"The timer counts only while the compressor runs, as the column {column!r} shows it.",)
+
+
+def _cycle(screened: ScreenedLog, plant: Plant, trace: Trace, switching: Switching, counted_in: CountedIn) -> Cycle:
     table = half_cycle_table(screened, switching.stretches)
     lengths = (table["end_s"] - table["start_s"])[table["complete"].astype(bool)].to_numpy()
     half_cycle = _half_cycle(lengths, switching.course)
@@ -77,10 +113,12 @@ def _cycle(screened: ScreenedLog, plant: Plant, trace: Trace, switching: Switchi
         half_cycles=table,
         half_cycle_s=half_cycle,
         half_cycle_spread_s=_spread(lengths, half_cycle),
+        counted_in=counted_in,
         phases=phases_of(table, plant),
         rhythm=_rhythm(switching, half_cycle),
         stopped_s=switching.stopped_s,
         readings_per_half_cycle=half_cycle.value / trace.interval_s,
+        notes=switching.notes,
     )
 
 
@@ -91,8 +129,10 @@ def _half_cycle(lengths: np.ndarray, course: Course | None) -> Estimate | None:
 
         reach = float(t.ppf(0.975, course.degrees_of_freedom)) * course.half_cycle_error_s
         return Estimate(course.half_cycle_s, course.half_cycle_s - reach, course.half_cycle_s + reach)
-    if lengths.size == 0:
-        return None
+    return _median_length(lengths) if lengths.size else None
+
+
+def _median_length(lengths: np.ndarray) -> Estimate:
     ordered = np.sort(lengths)
     # distribution-free interval of a median: binomial ranks
     reach = 0.98 * np.sqrt(ordered.size)

@@ -16,7 +16,9 @@ from diagnostics.log.record import Floats, ScreenedLog
 
 PASSED = 0.1
 """Share of its height above the floor to which a spike must have fallen to count as passed."""
-LONGEST_SPIKE = 0.5
+FLUSHED, ANSWER, LONGEST_ANSWER = 0.15, 0.2, 0.3
+"""Shares of a half-cycle that are the answer to the switchover: until the other tower's air is flushed out of line and
+probe (no floor before), and within which its spike passes (no peak before the second, none excluded after the third)."""
 CARRY = 0.2
 """Share of a half-cycle within which a rise from the one before may still climb."""
 LEAST_SEEN = 0.8
@@ -100,15 +102,16 @@ def _describe(
     dew: Floats, moisture: Floats, carried: float | None, noise: float
 ) -> tuple[float, float, float, float, float]:
     """Peak, floor, end, mean and spike [degC]."""
-    early = dew[: max(1, int(np.ceil(LONGEST_SPIKE * dew.size)))]
-    floor = float(dew.min())
-    top = int(np.argmax(early))
-    spike = float(early[top])
-    passed = np.flatnonzero(dew[top:] <= floor + max(PASSED * (spike - floor), noise))
-    after = top + int(passed[0]) if passed.size else dew.size - 1
+    n = dew.size
+    first, latest = min(n - 1, int(np.ceil(ANSWER * n))), min(n - 1, int(np.ceil(LONGEST_ANSWER * n)))
+    settled = min(n - 1, int(np.ceil(FLUSHED * n)))
+    floor = float(dew[settled:].min())
+    top = int(np.argmax(dew[: latest + 1]))
+    passed = np.flatnonzero(dew[top:] <= floor + max(PASSED * float(dew[top] - floor), noise))
+    after = int(np.clip(top + passed[0] if passed.size else n, first, latest))
     peak = float(dew[after:].max())
     if carried is not None:
         peak = max(peak, carried)
     order = np.argsort(moisture)
     mean = float(np.interp(moisture.mean(), moisture[order], dew[order]))
-    return peak, floor, float(dew[-1]), mean, spike
+    return peak, floor, float(dew[-1]), mean, float(dew[: after + 1].max())

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from diagnostics.cycle.breaks import fit_breaks
-from diagnostics.cycle.clock import ClockFit, Piece, aligned_times, fit_clock
+from diagnostics.cycle.clock import ClockFit, Piece, aligned_times, fit_clock, template
 from diagnostics.cycle.folding import Folded, breaks_ratio, fold, place_break, without_drift
 from diagnostics.cycle.presence import present_pieces
 from diagnostics.cycle.trace import Trace, trace_of
@@ -119,13 +119,15 @@ def _course(trace: Trace, level: Floats, fit: ClockFit, origin_s: float) -> Cour
     aligned, inside = aligned_times(trace, fit.pieces)
     curves = _by_load(trace, level, aligned, inside, fit.period_s, origin_s)
     turn = place_break(curves, trace.interval_s, towers)
+    first_s = origin_s + turn.phase_s
+    pieces = _trimmed(trace, level, fit, folded, origin_s, first_s, fit.period_s / towers)
     return Course(
         fit.period_s / towers,
         fit.period_error_s / towers,
         fit.degrees_of_freedom,
-        origin_s + turn.phase_s,
+        first_s,
         float(np.hypot(turn.error_s, fit.offset_error_s)),
-        fit.pieces,
+        pieces,
         differ,
         folded,
         origin_s,
@@ -148,3 +150,44 @@ def _by_load(
     return tuple(
         fold(aligned[part], level[part], period_s, trace.interval_s, origin_s) for part in (inside & wet, inside & ~wet)
     )
+
+
+def _trimmed(
+    trace: Trace, level: Floats, fit: ClockFit, folded: Folded, origin_s: float, first_s: float, half_cycle_s: float
+) -> tuple[Piece, ...]:
+    """Pieces that end with the last switchover whose own cycle follows the template, where the log goes on."""
+    shape, _ = template(folded, trace.interval_s)
+    kept = []
+    for piece in fit.pieces:
+        end = piece.end_s
+        if end > trace.time_s[-1] - half_cycle_s:
+            kept.append(piece)
+            continue
+        base = first_s + piece.offset_s
+        number = int(np.floor((end - base) / half_cycle_s))
+        for last in range(number, number - 6, -1):
+            at = base + last * half_cycle_s
+            if at < piece.start_s or _follows(trace, level, folded, shape, at, half_cycle_s, piece, origin_s):
+                break
+            end = at - 0.001 * half_cycle_s
+        kept.append(Piece(piece.start_s, end, piece.offset_s))
+    return tuple(kept)
+
+
+def _follows(
+    trace: Trace,
+    level: Floats,
+    folded: Folded,
+    shape: Floats,
+    at_s: float,
+    half_s: float,
+    piece: Piece,
+    origin_s: float,
+) -> bool:
+    a, b = np.searchsorted(trace.time_s, (at_s - 0.45 * half_s, at_s + 0.45 * half_s))
+    if b - a < 3:
+        return True
+    phase = np.mod(trace.time_s[a:b] - piece.offset_s - origin_s, folded.period_s)
+    expected = np.interp(phase, folded.phase_s, shape, period=folded.period_s)
+    expected = expected - expected.mean()
+    return float((level[a:b] * expected).sum()) > 0.4 * float((expected**2).sum())
