@@ -12,12 +12,12 @@ from typing import TYPE_CHECKING
 
 from diagnostics.air.compression import power_ratio
 from diagnostics.energy.compressor import TYPICAL_SPECIFIC_POWER, marginal_power, trim_machine
-from diagnostics.energy.extension import half_cycles_s
-from diagnostics.energy.load import LoadPattern, mean_flow_m3_min, with_known_flow
+from diagnostics.energy.extension import regenerations_per_s
+from diagnostics.energy.load import mean_flow_m3_min, with_known_flow
 from diagnostics.energy.purge import mean_half_cycle_s, mean_pressure_bar, regeneration_power
 from diagnostics.energy.saving import heat_saved_per_regeneration
 from diagnostics.energy.switching import Case, case_of
-from diagnostics.energy.uncertain import Floats, Uncertain, known, relative, uncertain
+from diagnostics.energy.uncertain import Uncertain, known, relative, uncertain
 from diagnostics.estimate import Estimate
 
 if TYPE_CHECKING:
@@ -118,12 +118,7 @@ class YearModel:
         # A heatless bed lives on the ratio of purge to feed by actual volume: less purge or less pressure, less held.
         factor = state.moisture_factor if self.heated else self.line_bar / (self.line_bar - state.lower_bar)
         held = self.case.held_s * (state.reserve_factor * (1.0 if self.heated else state.purge_factor))
-        pattern = LoadPattern(year.ratio * factor, year.weight, year.flow_ratio)
-
-        def often(held_s: Floats) -> Floats:
-            return (1.0 / half_cycles_s(held_s, pattern, bounds)) @ pattern.weight
-
-        return (held / self.case.year.scale).map(often)
+        return regenerations_per_s(held / self.case.year.scale, year.scaled(factor), bounds)
 
 
 def _less(average: Estimate, vented: float) -> Estimate:

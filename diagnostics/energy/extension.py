@@ -14,7 +14,8 @@ import numpy as np
 from diagnostics.cycle.record import Cycle
 from diagnostics.energy.load import LoadPattern
 from diagnostics.energy.purge import mean_half_cycle_s
-from diagnostics.energy.uncertain import Floats, Uncertain
+from diagnostics.energy.uncertain import Floats, Uncertain, anywhere, known, uncertain
+from diagnostics.estimate import Estimate
 from diagnostics.plant import Plant
 
 DETECTION_S = {True: 60.0, False: 20.0}
@@ -30,6 +31,8 @@ class Bounds:
     ----------
     retention_s : float or None
         Heat retention at rated actual flow, a further cap that grows as the flow falls; None for no such cap.
+    timed : Estimate or None
+        Today's half-cycle with its interval; None where it is a setting.
     """
 
     today_s: float
@@ -37,6 +40,7 @@ class Bounds:
     longest_s: float
     detection_s: float
     retention_s: float | None = None
+    timed: Estimate | None = None
 
 
 def bounds_of(cycle: Cycle, plant: Plant) -> Bounds:
@@ -47,7 +51,9 @@ def bounds_of(cycle: Cycle, plant: Plant) -> Bounds:
     shortest = dryer.shortest_half_cycle_s
     if not plant.is_given("dryer.shortest_half_cycle_s") and cycle.control != "dew_point":
         shortest = today
-    return Bounds(today, shortest, max(shortest, dryer.longest_half_cycle_s), DETECTION_S[plant.heated])
+    timed = cycle.half_cycle_s if cycle.resolved and cycle.control != "dew_point" else None
+    longest = max(shortest, dryer.longest_half_cycle_s)
+    return Bounds(today, shortest, longest, DETECTION_S[plant.heated], timed=timed)
 
 
 def half_cycles_s(held_s: Floats, pattern: LoadPattern, bounds: Bounds) -> Floats:
@@ -73,14 +79,36 @@ def half_cycles_s(held_s: Floats, pattern: LoadPattern, bounds: Bounds) -> Float
     return np.clip(reached, bounds.shortest_s, longest)
 
 
+def regenerations_per_s(held_s: Uncertain, pattern: LoadPattern, bounds: Bounds) -> Uncertain:
+    """Regenerations per time over a load pattern [1/s]; between both memories where the pattern has two."""
+
+    def often(of: LoadPattern) -> Uncertain:
+        return held_s.map(lambda held: (1.0 / half_cycles_s(held, of, bounds)) @ of.weight)
+
+    if pattern.steadier is None:
+        return often(pattern)
+    weight = anywhere("memory of the bed")
+    return often(pattern) * (known(1.0) - weight) + often(pattern.steadier) * weight
+
+
 def saved_share(held_s: Uncertain, pattern: LoadPattern, bounds: Bounds) -> Uncertain:
-    """Share of the timer's regenerations that are avoided; never below nought [-]."""
+    """Share of the timer's regenerations that are avoided; never below nought [-].
 
-    def share(held: Floats) -> Floats:
-        often = (1.0 / half_cycles_s(held, pattern, bounds)) @ pattern.weight
-        return np.maximum(0.0, 1.0 - bounds.today_s * often)
+    Parameters
+    ----------
+    held_s : Uncertain
+        Half-cycle that can be repeated at rated load [s].
+    pattern : LoadPattern
+    bounds : Bounds
 
-    return held_s.map(share)
+    Returns
+    -------
+    Uncertain
+        ``1 - today's half-cycle x regenerations per time``; what rounding leaves of a saving is none.
+    """
+    today = known(bounds.today_s) if bounds.timed is None else uncertain("today's half-cycle", bounds.timed)
+    share = known(1.0) - regenerations_per_s(held_s, pattern, bounds) * today
+    return share.map(lambda saved: np.where(saved > 1e-12, saved, 0.0))
 
 
 def mean_half_cycle(saved: Uncertain, bounds: Bounds) -> Uncertain:
@@ -91,7 +119,7 @@ def mean_half_cycle(saved: Uncertain, bounds: Bounds) -> Uncertain:
 def time_at_longest(held_s: float, pattern: LoadPattern, bounds: Bounds) -> float:
     """Share of the time in which the longest half-cycle binds [-]."""
     reached = held_s / np.maximum(pattern.ratio, _NO_LOAD) + bounds.detection_s
-    return float(pattern.weight[reached >= bounds.longest_s].sum())
+    return min(1.0, float(pattern.weight[reached >= bounds.longest_s].sum()))
 
 
 def time_at_shortest(held_s: float, pattern: LoadPattern, bounds: Bounds) -> float:

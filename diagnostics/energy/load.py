@@ -39,11 +39,19 @@ class LoadPattern:
         Share of the time, adds up to 1.
     flow_ratio : ndarray, shape (m,)
         Actual volume flow over its rating [-]; equals ``ratio`` for heatless dryers.
+    steadier : LoadPattern or None
+        The same load averaged over the longest memory that the bed may have; the truth lies between the two.
     """
 
     ratio: Floats
     weight: Floats
     flow_ratio: Floats
+    steadier: LoadPattern | None = None
+
+    def scaled(self, factor: float) -> LoadPattern:
+        """The same pattern at loads times a factor; the flow stays."""
+        steadier = None if self.steadier is None else self.steadier.scaled(factor)
+        return LoadPattern(self.ratio * factor, self.weight, self.flow_ratio, steadier)
 
     @property
     def mean(self) -> float:
@@ -131,7 +139,7 @@ def log_pattern(screened: ScreenedLog, plant: Plant, smooth_s: float = 0.0) -> L
     screened : ScreenedLog
     plant : Plant
     smooth_s : float
-        Window over which a bed averages its load [s]; one half-cycle.
+        Time over which the bed averages its load [s].
 
     Returns
     -------
@@ -146,8 +154,9 @@ def log_pattern(screened: ScreenedLog, plant: Plant, smooth_s: float = 0.0) -> L
     weight = np.where(conditions.pressure_bar > WORKING_BAR, time_weights(screened.log), 0.0)
     if weight.sum() <= 0.0:
         return None
-    width = max(1, round(smooth_s / max(screened.log.interval_s, 1e-3)))
-    return binned(_smoothed(ratio, width), weight, _smoothed(flow, width))
+    if smooth_s > 2.0 * screened.log.interval_s:
+        ratio, weight, flow = _averaged(screened.log.time_s, smooth_s, ratio, weight, flow)
+    return binned(ratio, weight, flow)
 
 
 def profile_pattern(plant: Plant, screened: ScreenedLog | None = None) -> LoadPattern | None:
@@ -204,11 +213,14 @@ def _flow_ratio(conditions: Conditions, plant: Plant) -> Floats:
     return conditions.flow_m3_min / np.maximum(conditions.pressure_bar, 1.0) / rated
 
 
-def _smoothed(values: Floats, width: int) -> Floats:
-    """Mean over the next ``width`` readings (the last ones at the end): the load that follows a switchover."""
-    if width <= 1:
-        return values
-    width = min(width, values.size)
-    total = np.concatenate(([0.0], np.cumsum(values)))
-    first = np.minimum(np.arange(values.size), values.size - width)
-    return (total[first + width] - total[first]) / width
+def _averaged(
+    time_s: Floats, window_s: float, ratio: Floats, weight: Floats, flow: Floats
+) -> tuple[Floats, Floats, Floats]:
+    """Means over windows side by side: ratio, weight and flow of each window that has weight."""
+    count = max(1, round((time_s[-1] - time_s[0]) / window_s))
+    width = max((time_s[-1] - time_s[0]) / count, 1e-9) * (1.0 + 1e-9)
+    group = np.minimum(((time_s - time_s[0]) / width).astype(np.intp), count - 1)
+    total: Floats = np.bincount(group, weight, count).astype(np.float64)
+    filled = total > 0.0
+    means = [np.bincount(group, weight * part, count)[filled] / total[filled] for part in (ratio, flow)]
+    return means[0], total[filled], means[1]

@@ -39,6 +39,12 @@ from diagnostics.log.record import ScreenedLog
 from diagnostics.plant import Plant
 
 NO_FIGURES = SwitchingFigures(None, None, None, None, None, None)
+MEMORY_HALF_CYCLES = (12, 140)
+"""Over so many half-cycles a heatless bed averages its load: one of them swings 0.05 to 0.6 % of its mass, the whole
+working capacity is some 7 % (usual ranges, from memory)."""
+SCALING_FROM_RATING, SCALING_FROM_LOG = Estimate(1.0, 0.85, 1.05), Estimate(1.0, 0.92, 1.04)
+"""How far the half-cycle departs from one over the load: at part load the front broadens and the tail comes earlier
+(from memory: 0.8 to 0.9); from the log's own load the way is shorter."""
 _WORTH_NAMING = 0.01
 """Below this share of the regenerations nothing is offered as a saving."""
 
@@ -98,8 +104,16 @@ def case_of(screened: ScreenedLog, cycle: Cycle, breakthrough: Breakthrough, pla
     window_s = float(np.clip(typical_s, bounds.shortest_s, bounds.longest_s))
     of_log = log_pattern(screened, plant, window_s)
     assert of_log is not None
+    if not plant.heated:
+        short, long = (
+            log_pattern(screened, plant, max(window_s, count * plant.half_cycle_s)) for count in MEMORY_HALF_CYCLES
+        )
+        assert short is not None
+        of_log = replace(short, steadier=long)
+    from_log = breakthrough.reserve_from == "log"
     held = uncertain("reserve", reserve) * plant.half_cycle_s
-    if breakthrough.reserve_from != "log":
+    held = held * uncertain("load scaling", SCALING_FROM_LOG if from_log else SCALING_FROM_RATING)
+    if not from_log:
         # A reserve from the log was found at these same loads: a meter that reads wrong cancels out there, not here.
         held = held / load_scale(screened.conditions, plant)
     return Case(held, bounds, of_log, load_over_year(screened, plant, of_log))

@@ -14,7 +14,7 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
+from scipy.special import ndtr, ndtri
 
 from diagnostics.estimate import Estimate
 
@@ -103,6 +103,11 @@ def uncertain(name: str, estimate: Estimate) -> Uncertain:
 def relative(name: str, value: float, share_95: float) -> Uncertain:
     """A named input known to within a share of itself (95 %)."""
     return uncertain(name, Estimate(value, value / (1 + share_95), value * (1 + share_95)))
+
+
+def anywhere(name: str) -> Uncertain:
+    """A named weight that may lie anywhere from nought to one; one half as its central value."""
+    return Uncertain(0.5, ndtr(_normal_draws(name)))
 
 
 @lru_cache(maxsize=256)
