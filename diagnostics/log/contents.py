@@ -13,7 +13,7 @@ import zipfile
 import zlib
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO, Literal
+from typing import Literal
 
 from diagnostics.errors import InputError
 from diagnostics.log.record import Upload
@@ -141,7 +141,7 @@ def _is_binary(head: bytes) -> bool:
     if pairs >= 4 and min(even, odd) < 0.05 * pairs and max(even, odd) > 0.4 * pairs:
         return False
     control = sum(head.count(code) for code in (*range(1, 9), *range(14, 27), *range(28, 32)))
-    return even + odd > 0.02 * len(head) + 2 or control > 0.1 * len(head)
+    return even + odd > 0.02 * len(head) + 2 or control > 0.03 * len(head)
 
 
 def _unpack(name: str, raw: bytes) -> Content:
@@ -187,19 +187,20 @@ def _unzip(name: str, raw: bytes, *, nested: bool = False) -> Content:
             if members[0].flag_bits & 1:
                 raise InputError(f"{name} is locked with a password; unpack it and name the log.")
             with archive.open(members[0]) as stream:
+                assert isinstance(stream, zipfile.ZipExtFile)
                 data, notes = _inflate(stream, name, len(raw))
     except (zipfile.BadZipFile, NotImplementedError, RuntimeError, zlib.error, EOFError, ValueError) as error:
         raise InputError(f"{name} is a damaged archive ({error}); copy it again or unpack it.") from None
     return _plain(name, data, notes)
 
 
-def _inflate(stream: IO[bytes] | gzip.GzipFile, name: str, packed_bytes: int) -> tuple[bytes, tuple[str, ...]]:
+def _inflate(stream: gzip.GzipFile | zipfile.ZipExtFile, name: str, packed_bytes: int) -> tuple[bytes, tuple[str, ...]]:
     pieces: list[bytes] = []
     total = 0
     notes: tuple[str, ...] = ()
     while True:
         try:
-            piece = stream.read(_PIECE_BYTES)
+            piece = stream.read1(_PIECE_BYTES)
         except (EOFError, zlib.error, gzip.BadGzipFile, zipfile.BadZipFile):
             notes = (f"{name}: the archive is cut or damaged at its end; what came before was read.",)
             break

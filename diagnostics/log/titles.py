@@ -50,7 +50,7 @@ _FLOW = re.compile(
     r"air consumption|air demand|流量|liefermenge|fordermenge"
 )
 _PRESSURE = re.compile(
-    r"press\w*|druck\b|\w*druck\b|pression|presion|pressione|pressao|\bdruk\b|\btryck\b|\btrykk?\b|paine|cisnienie|"
+    r"\bpress\w*|druck\b|\w*druck\b|pression|presion|pressione|pressao|\bdruk\b|\btryck\b|\btrykk?\b|paine|cisnienie|"
     r"\btlak\b|nyomas|presiune|давлени\w*|тиск|πιεση|basinc|圧力|压力|\bpres\b|\bp ?line\b|\bp\d?\b"
 )
 _NOT_LINE_PRESSURE = re.compile(
