@@ -15,7 +15,7 @@ import numpy as np
 from diagnostics.air.humidity import moisture_fraction
 from diagnostics.bed.margin import Question
 from diagnostics.bed.reserve import Evidence
-from diagnostics.bed.tail import Front, TailPoints, fit_front, tail_points
+from diagnostics.bed.tail import Front, TailPoints, fit_fronts, tail_points
 
 EXPONENTIAL_SHARE = 0.67
 """Weight of the exponential front against the spreading one: the isotherms of desiccants are favourable, so fronts tend
@@ -37,6 +37,8 @@ class Tails:
     ----------
     points : TailPoints
     exponential, gaussian : Front
+    share : float
+        Weight of the exponential front; the other has the rest [-].
     single : Evidence
         On the loaded water at which a single half-cycle of the weaker tower reaches the limit, at mean flow, in
         nameplate half-cycles at rated load.
@@ -47,6 +49,7 @@ class Tails:
     points: TailPoints
     exponential: Front
     gaussian: Front
+    share: float
     single: Evidence
     flow_effect: float
 
@@ -57,7 +60,8 @@ def tails_of(question: Question) -> Tails | None:
     if points is None:
         return None
     inlet = _log_inlet(question)
-    exponential, gaussian = (fit_front(points, kind, inlet) for kind in ("exponential", "gaussian"))
+    exponential, gaussian = fit_fronts(points, inlet)
+    share = _exponential_share(exponential, gaussian, points)
     lead = abs(exponential.values[5]) / 2.0
     shown = _amplitude(points, exponential)
     if shown is None:
@@ -68,15 +72,23 @@ def tails_of(question: Question) -> Tails | None:
     logs = np.log(loaded)
     slope = exponential.slope_at_limit * loaded[0]
     deviation = math.hypot(
-        0.5 * (logs[1] - logs[0]),
-        EXPONENTIAL_SHARE * _deviation(exponential) + (1.0 - EXPONENTIAL_SHARE) * _deviation(gaussian),
+        max(math.sqrt(share * (1.0 - share)), 0.25) * (logs[1] - logs[0]),
+        share * _deviation(exponential) + (1.0 - share) * _deviation(gaussian),
         _LEAST_DEVIATION,
         question.limit_deviation / slope,
         _extrapolation(shown, exponential) / slope,
     )
-    mean = float(EXPONENTIAL_SHARE * logs[0] + (1.0 - EXPONENTIAL_SHARE) * logs[1])
+    mean = float(share * logs[0] + (1.0 - share) * logs[1])
     peak = float(exponential.loaded_at_limit(question.duty.log_flow_at_peak, lead)) / loaded[0]
-    return Tails(points, exponential, gaussian, Evidence(mean, deviation), math.log(max(peak, 0.1)))
+    return Tails(points, exponential, gaussian, share, Evidence(mean, deviation), math.log(max(peak, 0.1)))
+
+
+def _exponential_share(exponential: Front, gaussian: Front, points: TailPoints) -> float:
+    """Weight of the exponential front, by how well both fit."""
+    looks = float(np.clip(np.unique(points.half_cycle).size, 4, 40))
+    better = looks * math.log(gaussian.residual / exponential.residual)
+    odds = EXPONENTIAL_SHARE / (1.0 - EXPONENTIAL_SHARE) * math.exp(min(max(better, -20.0), 20.0))
+    return odds / (1.0 + odds)
 
 
 def _amplitude(points: TailPoints, front: Front) -> float | None:

@@ -8,9 +8,9 @@ import numpy as np
 
 from diagnostics.air.humidity import moisture_fraction
 from diagnostics.bed.crossing import own_leads, seconds_to_limit
-from diagnostics.bed.front_evidence import EXPONENTIAL_SHARE, Tails, tails_of
+from diagnostics.bed.front_evidence import Tails, tails_of
 from diagnostics.bed.margin import Margin, Question, repeatable_s
-from diagnostics.bed.reserve import OPEN_PRIOR, PRIOR, Evidence, weigh
+from diagnostics.bed.reserve import OPEN_PRIOR, Evidence, prior_above, weigh
 from diagnostics.estimate import Estimate
 
 
@@ -33,18 +33,36 @@ def heated_margin(question: Question) -> Margin:
     return _by_tails(tails, question)
 
 
-def repeated(single: float) -> tuple[float, float]:
+def repeated(single: float, held: float = 1.0) -> tuple[float, float]:
     """ln of the reserve that can be repeated over that of a single half-cycle, and its standard deviation.
 
-    Up to the water of the rating, today's regeneration is laid out to drive out what was taken up; of what a bed holds
-    beyond it, half is taken to come back (between none and all of it; common practice, no published source).
+    Up to the water of the rating, or to what half-cycle after half-cycle of the log took up, regeneration drives out
+    what was taken up; of what a bed holds beyond it, half is taken to come back (between none and all of it; common
+    practice, no published source).
+
+    Parameters
+    ----------
+    single : float
+        Loaded water at which a single half-cycle reaches the limit, in nameplate half-cycles at rated load.
+    held : float
+        Loaded water that the log's half-cycles took up again and again.
     """
-    beyond = max(single - 1.0, 0.0)
-    return math.log((single - 0.5 * beyond) / single) - 0.015, 0.02 + 0.35 * beyond / single / 1.96
+    beyond = max(single - max(held, 1.0), 0.0) / single
+    return math.log1p(-0.5 * beyond) - 0.01, 0.02 + 0.3 * beyond / 1.96
+
+
+def _taken_up(question: Question) -> float:
+    """Loaded water that a quarter of the half-cycles passed, each after a regeneration like today's [-]."""
+    if not question.duty.known:
+        return 0.0
+    table = question.cycle.complete
+    duty = question.duty
+    loaded = duty.loaded_at(table["end_s"].to_numpy(float)) - duty.loaded_at(table["start_s"].to_numpy(float))
+    return float(np.percentile(loaded, 75))
 
 
 def _by_tails(tails: Tails, question: Question) -> Margin:
-    shift, deviation = repeated(math.exp(tails.single.mean))
+    shift, deviation = repeated(math.exp(tails.single.mean), _taken_up(question))
     sustained = tails.single.shifted(shift, deviation)
     if question.duty.known:
         sustained = weigh(sustained, OPEN_PRIOR)
@@ -67,19 +85,26 @@ def _by_rating(tails: Tails | None, question: Question) -> Margin:
     """The rating decides, and a faint tail as far as it speaks."""
     if not question.duty.known:
         return _unknown_load(question)
-    sustained, flow_effect = PRIOR, 0.0
-    shift, deviation = repeated(math.exp(PRIOR.mean))
+    held = _taken_up(question)
+    prior = sustained = OPEN_PRIOR if question.reached else prior_above(held)
+    flow_effect = 0.0
+    shift, deviation = repeated(math.exp(prior.mean), held)
     if tails is not None:
-        shift, deviation = repeated(math.exp(tails.single.mean))
-        sustained = weigh(tails.single.shifted(shift, deviation), PRIOR)
+        shift, deviation = repeated(math.exp(tails.single.mean), held)
+        sustained = weigh(tails.single.shifted(shift, deviation), prior)
         flow_effect = tails.flow_effect
     single = sustained.shifted(-shift, deviation)
     if tails is not None:
-        single = weigh(tails.single, PRIOR.shifted(-shift, deviation))
-    per_unit = _seconds_per_load(math.exp(single.mean), question)
+        single = weigh(tails.single, prior.shifted(-shift, deviation))
+    if tails is None:
+        per_unit = _seconds_per_load(math.exp(single.mean), question)
+    else:
+        per_unit = (_single_s(tails, question)[0] + question.today_s) / math.exp(tails.single.mean)
+    bounds = single.estimate()
+    bounds = Estimate.ordered(bounds.value, min(bounds.low, sustained.estimate().low), bounds.high)
     return Margin(
-        single_s=_held(single.estimate().map(lambda held: held * per_unit - question.today_s), question),
-        sustained_s=_held(repeatable_s(sustained, question.duty.mean, question), question),
+        single_s=_not_below_today(bounds.map(lambda held: held * per_unit - question.today_s), question),
+        sustained_s=_not_below_today(repeatable_s(sustained, question.duty.mean, question), question),
         at_peak_s=repeatable_s(sustained.shifted(flow_effect), question.duty.peak, question),
         reserve=sustained.estimate(),
         censored=True,
@@ -98,7 +123,7 @@ def _seconds_per_load(held: float, question: Question) -> float:
     return float(np.median(when + beyond - starts)) / held
 
 
-def _held(margin: Estimate, question: Question) -> Estimate:
+def _not_below_today(margin: Estimate, question: Question) -> Estimate:
     """Today's half-cycle is held at the log's load, so no margin below nought can be true where the limit stays far."""
     if question.reached:
         return margin
@@ -108,10 +133,9 @@ def _held(margin: Estimate, question: Question) -> Estimate:
 def _single_s(tails: Tails, question: Question) -> tuple[float, str | None]:
     """Median seconds to the limit over the weaker tower's half-cycles, and that tower."""
     limit_c = question.plant.dryer.dew_point_limit_c
+    screened, cycle, duty = question.screened, question.cycle, question.duty
     per_kind = [
-        seconds_to_limit(
-            front, own_leads(front, tails.points), question.screened, question.cycle, question.duty, limit_c
-        )
+        seconds_to_limit(front, own_leads(front, tails.points), screened, cycle, duty, limit_c)
         for front in (tails.exponential, tails.gaussian)
     ]
     tower = question.cycle.half_cycles["tower"].to_numpy()
@@ -120,7 +144,7 @@ def _single_s(tails: Tails, question: Question) -> tuple[float, str | None]:
         rows = [row for row in per_kind[0] if name is None or tower[row] == name]
         if rows and (name is not None or not medians):
             one, other = (float(np.median([seconds[row] for row in rows])) for seconds in per_kind)
-            medians[name] = EXPONENTIAL_SHARE * one + (1.0 - EXPONENTIAL_SHARE) * other
+            medians[name] = tails.share * one + (1.0 - tails.share) * other
     weaker = min(medians, key=lambda name: medians[name])
     return medians[weaker], weaker
 

@@ -8,16 +8,21 @@ import numpy as np
 
 from diagnostics.air.humidity import moisture_fraction
 from diagnostics.bed.margin import Margin, Question
-from diagnostics.bed.purge_balance import Balance, course_of, fit_balance, lagged
-from diagnostics.bed.reserve import OPEN_PRIOR, PRIOR, Evidence, weigh
+from diagnostics.bed.purge_balance import Balance, Course, course_of, fit_balance, lagged
+from diagnostics.bed.purge_level import Level, fit_level
+from diagnostics.bed.reserve import OPEN_PRIOR, Evidence, prior_above, weigh
 from diagnostics.estimate import Estimate
 from diagnostics.log.record import Floats
 
-_GAIN = 2.0
-_CREEP_SHARE = 0.3
-_STRUCTURE = 0.05
-"""Standard deviation of ln reserve from what the balance leaves out (bed heat, shape of the wet zone), creep seen."""
-_STRUCTURE_UNSEEN = 0.3
+_GAIN = 3.0
+_NEAR = 0.15
+"""Wettest moisture over that at the limit from which a climb reaches towards it."""
+_CLIMB = 0.8
+"""Climb over the log in ln moisture, some 7 K, from which it shows without a rise inside half-cycles."""
+_STRUCTURE = 0.04
+"""Standard deviation of ln reserve from what both readings leave out: bed heat, shape of the wet zone."""
+_STRETCH = 40
+"""Half-cycles that count as one independent look at the balance."""
 _SINGLE_FACTOR = 1.25
 """Growth in one tower that dries on over the growth b that the balance shows: between 1 and 2, because a tower dries
 half of the time and creep is met in both."""
@@ -45,26 +50,37 @@ def heatless_margin(question: Question) -> Margin:
     ends = _log_moisture_at_end(question)
     weaker = _weaker_tower(ends, question)
     course = course_of(question.cycle, question.duty, ends, weaker)
-    balance = None if course is None else fit_balance(course)
-    creeping = balance is not None and balance.gain >= _GAIN and balance.creep_share >= _CREEP_SHARE
-    censored = not (creeping or question.rise_shows)
-    evidence = _evidence(balance, creeping, question)
-    floor = _held_load(question)
-    sustained = evidence.estimate()
-    if not question.reached and not creeping:
-        sustained = Estimate.ordered(max(sustained.value, floor), max(sustained.low, floor), max(sustained.high, floor))
+    held = 0.0 if question.reached else _held_load(question)
+    balance, near, climbs, seen = None, False, False, None
+    if course is not None:
+        balance = fit_balance(course)
+        near, climbs = _near_and_climbing(balance, course)
+        seen = _evidence(balance, fit_level(course), course, question)
+    censored = not (climbs or question.rise_shows)
+    prior = prior_above(held) if censored and not near else OPEN_PRIOR
+    sustained = (prior if seen is None else weigh(seen, prior)).estimate()
+    if censored:
+        sustained = Estimate.ordered(max(sustained.value, held), max(sustained.low, held), max(sustained.high, held))
     scale = question.plant.half_cycle_s
-    margin = sustained.map(lambda held: held * scale / question.duty.mean - question.today_s)
+    margin = sustained.map(lambda load: load * scale / question.duty.mean - question.today_s)
     return Margin(
-        single_s=_single_s(balance, creeping, margin, question),
+        single_s=_single_s(None if censored else balance, margin, question),
         sustained_s=margin,
-        at_peak_s=sustained.map(lambda held: held * scale / question.duty.peak - question.today_s),
+        at_peak_s=sustained.map(lambda load: load * scale / question.duty.peak - question.today_s),
         reserve=sustained,
         censored=censored,
-        method="purge balance" if creeping else "prior and purge balance",
+        method="prior and purge balance" if censored else "purge balance",
         weaker_tower=weaker,
-        notes=_notes(creeping),
+        notes=_notes(censored),
     )
+
+
+def _near_and_climbing(balance: Balance, course: Course) -> tuple[bool, bool]:
+    """Whether the level comes near the limit, and whether it climbs there by more than flow alone would lift it."""
+    observed = course.log_moisture[np.isfinite(course.log_moisture)]
+    low, high = np.percentile(observed, (2, 98))
+    near = bool(high >= np.log(_NEAR))
+    return near, near and balance.gain >= _GAIN and bool(high - low >= _CLIMB)
 
 
 def _log_moisture_at_end(question: Question) -> Floats:
@@ -86,35 +102,39 @@ def _weaker_tower(ends: Floats, question: Question) -> str | None:
     return None if abs(difference) < 0.1 else ("A" if difference > 0 else "B")
 
 
-def _evidence(balance: Balance | None, creeping: bool, question: Question) -> Evidence:
-    if balance is None:
-        return PRIOR
+def _evidence(balance: Balance, level: Level, course: Course, question: Question) -> Evidence:
+    """Both readings of the log, weighted by how well they fit it; their distance widens the whole."""
+    u = question.limit_deviation
+    creep = balance.log_load_at_limit()
     gradient = np.zeros(7)
-    step = 1e-4
     for i in range(7):
         shift = np.zeros(7)
-        shift[i] = step
+        shift[i] = 1e-4
         above, below = (balance.log_load_at_limit(values=balance.values + s) for s in (shift, -shift))
-        gradient[i] = (above - below) / (2.0 * step)
-    statistical = math.sqrt(max(float(gradient @ balance.covariance @ gradient), 0.0))
-    u = question.limit_deviation
-    instrument = 0.5 * abs(balance.log_load_at_limit(u) - balance.log_load_at_limit(-u))
-    structure = _STRUCTURE if creeping else _STRUCTURE_UNSEEN
-    seen = Evidence(balance.log_load_at_limit(), math.hypot(statistical, instrument, structure))
-    return weigh(seen, OPEN_PRIOR if creeping else PRIOR)
+        gradient[i] = (above - below) / 2e-4
+    variances = np.array([float(gradient @ balance.covariance @ gradient), float(level.covariance[0, 0])])
+    instrument = np.array([0.5 * (balance.log_load_at_limit(u) - balance.log_load_at_limit(-u)), u / level.power])
+    means = np.array([creep, float(level.values[0])])
+    looks = np.clip(np.isfinite(course.log_moisture).sum() * course.block / _STRETCH, 4, 60)
+    fit = looks * np.log(np.array([balance.residual, level.residual]))
+    weights = np.exp(fit.min() - fit)
+    weights /= weights.sum()
+    mean = float(weights @ means)
+    spread = weights @ (np.maximum(variances, 0.0) + instrument**2 + (means - mean) ** 2)
+    return Evidence(mean, math.hypot(math.sqrt(float(spread)), _STRUCTURE))
 
 
 def _held_load(question: Question) -> float:
-    """Highest load, averaged over tens of cycles, that the dryer held without creeping [-]."""
+    """Highest load, averaged over tens of cycles, that the dryer held [-]."""
     table = question.cycle.complete
     load = question.duty.loaded_at(table["end_s"].to_numpy()) - question.duty.loaded_at(table["start_s"].to_numpy())
     return float(np.percentile(lagged(load, 20.0), 90)) if load.size >= 40 else 0.0
 
 
-def _single_s(balance: Balance | None, creeping: bool, sustained: Estimate, question: Question) -> Estimate:
+def _single_s(balance: Balance | None, sustained: Estimate, question: Question) -> Estimate:
     """One tower that dries on: the wet zone creeps with nothing to drive it back."""
     load = question.duty.mean * question.today_s / question.plant.half_cycle_s
-    if balance is None or not creeping:
+    if balance is None:
         longest = max(sustained.high, 60.0 * question.today_s)
         value = min(max(sustained.value, 12.0 * question.today_s), longest)
         return Estimate.ordered(value, sustained.low, longest)
@@ -137,12 +157,12 @@ def _under_control(question: Question) -> Margin:
     return Margin(None, None, None, evidence.estimate(), False, "dew-point control", notes=(note,))
 
 
-def _notes(creeping: bool) -> tuple[str, ...]:
+def _notes(censored: bool) -> tuple[str, ...]:
     single = (
         "A single long half-cycle of a heatless dryer lasts long, because its bed takes up little in each; what may be"
         " set is the sustained margin, which the purge balance decides over many cycles."
     )
-    if creeping:
+    if not censored:
         return (single,)
     return (
         single,

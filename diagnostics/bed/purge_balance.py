@@ -194,7 +194,7 @@ def fit_balance(course: Course) -> Balance:
     share = _creep_share(course, best.x, seen)
     return Balance(
         values=best.x,
-        covariance=_covariance(best.jac[: observed.size] * sigma, miss),
+        covariance=sandwich(best.jac[: observed.size] * sigma, miss, _WIDTH),
         creep_share=share[0],
         gain=float(np.sqrt(np.mean(dry_miss**2)) / residual),
         residual=residual,
@@ -236,13 +236,13 @@ def _creep_share(course: Course, values: Floats, seen: np.ndarray) -> tuple[floa
     return float(np.exp(creep - whole)[wettest].mean()), float(np.median(creep[seen]))
 
 
-def _covariance(jacobian: Floats, miss: Floats) -> Floats:
+def sandwich(jacobian: Floats, miss: Floats, prior_width: Floats) -> Floats:
     """Sandwich covariance, clustered in stretches long against the bed's memory."""
     variance = max(float(np.mean(miss**2)), 1e-8)
-    bread = np.linalg.pinv(jacobian.T @ jacobian / variance + np.diag(1.0 / _WIDTH**2))
+    bread = np.linalg.pinv(jacobian.T @ jacobian / variance + np.diag(1.0 / prior_width**2))
     clusters = int(np.clip(miss.size // 40, 4, 40))
     which = np.arange(miss.size) * clusters // miss.size
     scores = np.zeros((clusters, jacobian.shape[1]))
     np.add.at(scores, which, jacobian * miss[:, None] / variance)
-    meat = scores.T @ scores * clusters / (clusters - 1.0) + np.diag(1.0 / _WIDTH**2)
+    meat = scores.T @ scores * clusters / (clusters - 1.0) + np.diag(1.0 / prior_width**2)
     return bread @ meat @ bread

@@ -40,10 +40,18 @@ class Evidence:
         return Evidence(self.mean + by, math.hypot(self.deviation, deviation))
 
 
-PRIOR = Evidence(0.5 * math.log(1.5), 0.5 * math.log(1.5) / _Z)
-"""`PRIOR_RESERVE` as evidence, for logs without a rise."""
+PRIOR = Evidence(0.5 * math.log(1.5), 0.0975)
+"""`PRIOR_RESERVE` as evidence, for logs without a rise; its 95 % interval is that of an even spread from 1.0 to 1.5."""
 OPEN_PRIOR = Evidence(0.5 * math.log(1.5), 0.5)
 """Where a rise shows, the log decides: older, undersized and oversized beds hold from less than half to three times."""
+
+
+def prior_above(held: float) -> Evidence:
+    """Prior where no rise shows and ``held`` nameplate half-cycles at rated load were held all along.
+
+    A dryer that holds more than its rating is larger than its plate; its reserve then counts from what it holds.
+    """
+    return PRIOR.shifted(math.log(held)) if held > 1.0 else PRIOR
 
 
 def weigh(*sources: Evidence) -> Evidence:

@@ -179,7 +179,20 @@ _PRIOR_FLOW = (0.3, 0.6), (1.0, 0.8)
 all (dispersion) and in proportion (transfer within the bead), some six to nine e-folds below the inlet's moisture."""
 
 
-def fit_front(points: TailPoints, kind: Kind, inlet: float) -> Front:
+def fit_fronts(points: TailPoints, inlet: float) -> tuple[Front, Front]:
+    """Both kinds of front, the spreading one started where the exponential one touches it."""
+    exponential = fit_front(points, "exponential", inlet)
+    th = exponential.values
+    furthest = float(np.percentile(points.loaded, 95))
+    slope = float(np.exp(th[3]))
+    height = max(inlet - np.log(2.0) - float(th[2]) - slope * furthest, 0.5)
+    width = float(np.sqrt(2.0 * height)) / slope
+    start = th.copy()
+    start[2:4] = furthest + width * np.sqrt(2.0 * height), np.log(width)
+    return exponential, fit_front(points, "gaussian", inlet, start)
+
+
+def fit_front(points: TailPoints, kind: Kind, inlet: float, start: Floats | None = None) -> Front:
     """Fit plateau and front to pooled readings.
 
     Parameters
@@ -188,6 +201,8 @@ def fit_front(points: TailPoints, kind: Kind, inlet: float) -> Front:
     kind : {"exponential", "gaussian"}
     inlet : float
         ln of inlet moisture over moisture at the limit.
+    start : ndarray, shape (6,), optional
+        First guess.
 
     Returns
     -------
@@ -197,10 +212,11 @@ def fit_front(points: TailPoints, kind: Kind, inlet: float) -> Front:
 
     predict = _model(points, kind, inlet)
     lowest = float(points.log_moisture.min()) - 0.1
-    first = np.array([lowest, 0.3, -7.0, 2.0, 1.0, 0.0])
-    low, high = [-14.0, -1.0, -25.0, -1.5, -1.0, -3.0], [1.0, 3.0, 0.0, 5.5, 5.0, 3.0]
+    furthest = float(points.loaded.max())
+    first = np.array([lowest, 0.3, lowest - 6.0, np.log(7.0 / furthest), 1.0, 0.0])
+    low, high = [-14.0, -1.0, -60.0, -1.5, -1.0, -3.0], [1.0, 3.0, 3.0, 5.5, 5.0, 3.0]
     if kind == "gaussian":
-        first[2:4] = 2.0 * points.loaded.max(), np.log(0.35 * points.loaded.max())
+        first[2:4] = 2.0 * furthest, np.log(0.35 * furthest)
         low[2], low[3], high[2], high[3] = 0.05, -7.0, 60.0, 3.0
     centre = np.array([first[0], _PRIOR_FLOW[0][0], 0.0, 0.0, _PRIOR_FLOW[1][0], 0.0])
     width = np.array([2.0, _PRIOR_FLOW[0][1], np.inf, np.inf, _PRIOR_FLOW[1][1], 0.5])
@@ -211,8 +227,9 @@ def fit_front(points: TailPoints, kind: Kind, inlet: float) -> Front:
 
     solution = None
     for _ in range(2):
-        start = first if solution is None else solution.x
-        solution = least_squares(residuals, start, bounds=(low, high), loss="soft_l1", x_scale="jac", max_nfev=80)
+        guess = (first if start is None else start) if solution is None else solution.x
+        guess = np.clip(guess, np.asarray(low) + 1e-6, np.asarray(high) - 1e-6)
+        solution = least_squares(residuals, guess, bounds=(low, high), loss="soft_l1", x_scale="jac", max_nfev=80)
         miss = predict(solution.x) - points.log_moisture
         sigma = max(float(1.4826 * np.median(np.abs(miss))), 0.004)
     assert solution is not None
