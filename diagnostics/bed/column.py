@@ -31,12 +31,12 @@ MASS_RATIO = 0.62198
 AIR_GAS_CONSTANT_J_KG_K = 287.05
 REFERENCE_K = 273.15
 _FEED_K = 308.15
-_HIGHEST_SHARE = 0.95
+HIGHEST_SHARE = 0.5
 
 
 def mixing_ratio(vapour_pa: Array, pressure_pa: Array | float) -> Array:
     """Water per dry air [kg/kg] of a vapour pressure [Pa] at a total pressure [Pa]."""
-    vapour = np.minimum(vapour_pa, _HIGHEST_SHARE * pressure_pa)
+    vapour = np.minimum(vapour_pa, HIGHEST_SHARE * pressure_pa)
     return MASS_RATIO * vapour / (pressure_pa - vapour)
 
 
@@ -109,24 +109,38 @@ class Packing:
         return replace(self, capacity=self.capacity * capacity, kinetics=self.kinetics * kinetics)
 
 
+def pore_rate_1_s(desiccant: Desiccant, pressure_pa: float, temperature_k: float) -> float:
+    """Conductance of the beads' pores on concentration, per bed volume [1/s].
+
+    15 De / rp^2 (Glueckauf 1955), De = void x D / tortuosity.
+    """
+    diffusivity = _diffusivity_m2_s(pressure_pa, temperature_k)
+    inside = desiccant.particle_void * diffusivity / desiccant.tortuosity
+    return 15.0 * (1.0 - desiccant.bed_void) * inside / (0.5e-3 * desiccant.bead_mm) ** 2
+
+
+def _diffusivity_m2_s(pressure_pa: float, temperature_k: float) -> float:
+    # Water in air 2.6e-5 m2/s at 298 K and 1 bar, as T^1.75/p; common practice, no published source.
+    return 2.6e-5 * (temperature_k / 298.15) ** 1.75 * 1e5 / pressure_pa
+
+
 def exchange_rates(packing: Packing, flow_kg_s: float, pressure_pa: float, temperature_k: float) -> tuple[float, float]:
     """Mass conductance on concentration [1/s] and heat conductance [W/m3 K], both per bed volume.
 
-    Film: Sh = 2 + 1.1 Sc^(1/3) Re^0.6 (Wakao & Funazkri 1978, Chem. Eng. Sci. 33, 1375), heat by the same with Pr.
-    Pores: 15 De / rp^2 (Glueckauf 1955), De = void x D / tortuosity. D of water in air: 2.6e-5 m2/s at 298 K and 1 bar,
-    as T^1.75 / p (common practice, no published source).
+    Film: Sh = 2 + 1.1 Sc^(1/3) Re^0.6 (Wakao & Funazkri 1978, Chem. Eng. Sci. 33, 1375), heat by the same with Pr, in
+    series with the pores.
     """
     desiccant = packing.desiccant
     bead = desiccant.bead_mm * 1e-3
     density = pressure_pa / (AIR_GAS_CONSTANT_J_KG_K * temperature_k)
     viscosity = 1.85e-5 * (temperature_k / 300.0) ** 0.7
-    diffusivity = 2.6e-5 * (temperature_k / 298.15) ** 1.75 * 1e5 / pressure_pa
+    diffusivity = _diffusivity_m2_s(pressure_pa, temperature_k)
     reynolds = flow_kg_s / packing.area_m2 * bead / viscosity
     schmidt = viscosity / (density * diffusivity)
     beads = 1.0 - desiccant.bed_void
     surface = 6.0 * beads / bead
     film = (2.0 + 1.1 * schmidt ** (1 / 3) * reynolds**0.6) * diffusivity / bead * surface
-    pores = 15.0 * beads * desiccant.particle_void * diffusivity / desiccant.tortuosity / (0.5 * bead) ** 2
+    pores = pore_rate_1_s(desiccant, pressure_pa, temperature_k)
     conductivity = 0.0262 * (temperature_k / 300.0) ** 0.8
     heat = (2.0 + 1.1 * 0.7 ** (1 / 3) * reynolds**0.6) * conductivity / bead * surface
     mass = packing.conductance_1_s or 1.0 / (1.0 / film + 1.0 / pores)

@@ -45,6 +45,15 @@ def saturation_over_water_pa(temperature_k: Array) -> Array:
     return _CRITICAL_PA * np.exp(_CRITICAL_K / temperature_k * body)
 
 
+_LEAST_LOADING = 1e-9
+
+
+def _straightened(loading: Any, held: Any, pressure: Any, slope: Any) -> tuple[Any, Any]:
+    """Go straight through zero below the least loading, so that a step that overshoots finds its way back."""
+    low = loading < held
+    return np.where(low, pressure * loading / held, pressure), np.where(low, pressure / held, slope)
+
+
 class Isotherm(Protocol):
     """Equilibrium between loading q [kg/kg], vapour pressure p [Pa] and temperature T [K]."""
 
@@ -56,8 +65,8 @@ class Isotherm(Protocol):
         """Vapour pressure [Pa] in equilibrium with a loading [kg/kg] at a temperature [K]."""
         ...
 
-    def slope(self, loading: Any, pressure_pa: Any, temperature_k: Any) -> Any:
-        """Derivative of pressure by loading [Pa per kg/kg] at the pressure that `pressure` gave."""
+    def pressure_and_slope(self, loading: Any, temperature_k: Any) -> tuple[Any, Any]:
+        """Vapour pressure [Pa] and its derivative by loading [Pa per kg/kg]."""
         ...
 
 
@@ -95,15 +104,16 @@ class Toth:
 
     def pressure(self, loading: Any, temperature_k: Any) -> Any:
         """Vapour pressure [Pa] at a loading [kg/kg] below ``qs`` and a temperature [K]."""
-        share = np.clip(loading / self.qs, 0.0, 1.0 - 1e-9)
-        t = self.t0 + self.c_k / temperature_k
-        return share / (1.0 - share**t) ** (1.0 / t) / (self.b0 * np.exp(self.energy_k / temperature_k))
+        return self.pressure_and_slope(loading, temperature_k)[0]
 
-    def slope(self, loading: Any, pressure_pa: Any, temperature_k: Any) -> Any:
-        """Derivative of pressure by loading [Pa per kg/kg]."""
-        share = np.clip(loading / self.qs, 1e-12, 1.0 - 1e-9)
+    def pressure_and_slope(self, loading: Any, temperature_k: Any) -> tuple[Any, Any]:
+        """Vapour pressure [Pa] and its derivative by loading [Pa per kg/kg]; straight to zero below 1e-9 kg/kg."""
+        held = np.clip(loading, _LEAST_LOADING, self.qs * (1.0 - 1e-9))
         t = self.t0 + self.c_k / temperature_k
-        return pressure_pa / (share * self.qs * (1.0 - share**t))
+        share = held / self.qs
+        open_share = 1.0 - share**t
+        pressure = share / open_share ** (1.0 / t) / (self.b0 * np.exp(self.energy_k / temperature_k))
+        return _straightened(loading, held, pressure, pressure / (held * open_share))
 
 
 @dataclass(frozen=True)
@@ -130,16 +140,16 @@ class DubininAstakhov:
 
     def pressure(self, loading: Any, temperature_k: Any) -> Any:
         """Vapour pressure [Pa] at a loading [kg/kg] and temperature [K]; saturation from ``w0`` on."""
-        share = np.clip(loading / self.w0, 1e-300, 1.0)
-        potential = self.energy_j_mol * (-np.log(share)) ** (1.0 / self.exponent)
-        return saturation_over_water_pa(temperature_k) * np.exp(-potential / (GAS_CONSTANT_J_MOL_K * temperature_k))
+        return self.pressure_and_slope(loading, temperature_k)[0]
 
-    def slope(self, loading: Any, pressure_pa: Any, temperature_k: Any) -> Any:
-        """Derivative of pressure by loading [Pa per kg/kg]."""
-        share = np.clip(loading / self.w0, 1e-12, 1.0 - 1e-9)
-        depth = -np.log(share)
-        scale = self.energy_j_mol / (GAS_CONSTANT_J_MOL_K * temperature_k * self.exponent)
-        return pressure_pa * scale * depth ** (1.0 / self.exponent - 1.0) / (share * self.w0)
+    def pressure_and_slope(self, loading: Any, temperature_k: Any) -> tuple[Any, Any]:
+        """Vapour pressure [Pa] and its derivative by loading [Pa per kg/kg]; straight to zero below 1e-9 kg/kg."""
+        held = np.clip(loading, _LEAST_LOADING, self.w0 * (1.0 - 1e-9))
+        depth = -np.log(held / self.w0)
+        scale = self.energy_j_mol / (GAS_CONSTANT_J_MOL_K * temperature_k)
+        pressure = saturation_over_water_pa(temperature_k) * np.exp(-scale * depth ** (1.0 / self.exponent))
+        slope = pressure * scale / self.exponent * depth ** (1.0 / self.exponent - 1.0) / held
+        return _straightened(loading, held, pressure, slope)
 
 
 @dataclass(frozen=True)
@@ -163,24 +173,23 @@ class Gab:
         y = self.k * np.clip(pressure_pa / saturation_over_water_pa(temperature_k), 0.0, 1.0)
         return self.qm * self.c * y / ((1.0 - y) * (1.0 + (self.c - 1.0) * y))
 
-    def _root(self, loading: Any) -> tuple[Any, Any]:
+    def _bottom(self, loading: Any) -> tuple[Any, Any, Any]:
         b = self.qm * self.c - loading * (self.c - 2.0)
-        return b, np.sqrt(b * b + 4.0 * (self.c - 1.0) * loading * loading)
+        root = np.sqrt(b * b + 4.0 * (self.c - 1.0) * loading * loading)
+        return b, root, b + root
 
     def pressure(self, loading: Any, temperature_k: Any) -> Any:
         """Vapour pressure [Pa] at a loading [kg/kg] and temperature [K]; never above saturation."""
-        b, root = self._root(loading)
-        humidity = np.minimum(2.0 * loading / (self.k * (b + root)), 1.0)
+        humidity = np.minimum(2.0 * loading / (self.k * self._bottom(loading)[2]), 1.0)
         return saturation_over_water_pa(temperature_k) * humidity
 
-    def slope(self, loading: Any, pressure_pa: Any, temperature_k: Any) -> Any:
-        """Derivative of pressure by loading [Pa per kg/kg]."""
-        b, root = self._root(loading)
-        bottom = b + root
+    def pressure_and_slope(self, loading: Any, temperature_k: Any) -> tuple[Any, Any]:
+        """Vapour pressure [Pa] and its derivative by loading [Pa per kg/kg]; beyond saturation as if it went on."""
+        b, root, bottom = self._bottom(loading)
+        steep = saturation_over_water_pa(temperature_k) * 2.0 / (self.k * bottom)
         bottom_slope = -(self.c - 2.0) + (4.0 * (self.c - 1.0) * loading - (self.c - 2.0) * b) / root
-        # p/psat = 2 q / (k bottom), so psat follows from p itself and needs no second look-up.
-        share = np.maximum(loading, 1e-12)
-        return np.maximum(pressure_pa, 1e-12) * (1.0 / share - bottom_slope / bottom)
+        saturated = steep * self.k * bottom / 2.0
+        return np.minimum(steep * loading, saturated), steep * (1.0 - loading * bottom_slope / bottom)
 
 
 @dataclass(frozen=True)
@@ -199,10 +208,11 @@ class Langmuir:
         share = np.clip(loading / self.qs, -0.5, 1.0 - 1e-12)
         return share / (self.b * (1.0 - share)) + 0.0 * temperature_k
 
-    def slope(self, loading: Any, pressure_pa: Any, temperature_k: Any) -> Any:
-        """Derivative of pressure by loading [Pa per kg/kg]."""
+    def pressure_and_slope(self, loading: Any, temperature_k: Any) -> tuple[Any, Any]:
+        """Vapour pressure [Pa] and its derivative by loading [Pa per kg/kg]."""
         share = np.clip(loading / self.qs, -0.5, 1.0 - 1e-12)
-        return 1.0 / (self.b * self.qs * (1.0 - share) ** 2) + 0.0 * temperature_k
+        slope = 1.0 / (self.b * self.qs * (1.0 - share) ** 2) + 0.0 * temperature_k
+        return self.pressure(loading, temperature_k), slope
 
 
 @dataclass(frozen=True)
@@ -219,9 +229,9 @@ class Linear:
         """Vapour pressure [Pa] at a loading [kg/kg]."""
         return loading / self.henry + 0.0 * temperature_k
 
-    def slope(self, loading: Any, pressure_pa: Any, temperature_k: Any) -> Any:
-        """Derivative of pressure by loading [Pa per kg/kg]."""
-        return 1.0 / self.henry + 0.0 * temperature_k
+    def pressure_and_slope(self, loading: Any, temperature_k: Any) -> tuple[Any, Any]:
+        """Vapour pressure [Pa] and its derivative by loading [Pa per kg/kg]."""
+        return self.pressure(loading, temperature_k), 1.0 / self.henry + 0.0 * temperature_k
 
 
 def isosteric_heat_j_kg(isotherm: Isotherm, loading: Any, temperature_k: Any) -> Any:

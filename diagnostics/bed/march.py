@@ -18,6 +18,7 @@ from scipy.linalg.lapack import dtbtrs
 from diagnostics.bed.column import (
     AIR_GAS_CONSTANT_J_KG_K,
     AIR_HEAT_J_KG_K,
+    HIGHEST_SHARE,
     MASS_RATIO,
     REFERENCE_K,
     VAPOUR_HEAT_J_KG_K,
@@ -159,17 +160,16 @@ class Row:
             ratio[i], theta[i] = step(state, dt, totals)
         return Passage(ratio, theta + REFERENCE_K, *totals)
 
-    def _equilibrium(self, q: Array, kelvin: Array) -> tuple[Array, Array]:
-        p = self.desiccant.isotherm.pressure(q / self.capacity, kelvin)
-        return mixing_ratio(p, self.pressure), p
+    def _equilibrium(self, q: Array, kelvin: Array) -> Array:
+        return mixing_ratio(self.desiccant.isotherm.pressure(q / self.capacity, kelvin), self.pressure)
 
-    def _steepness(self, q: Array, kelvin: Array, p: Array) -> tuple[Array, Array]:
-        """Derivatives of Y* by loading and by temperature; approximate ones do."""
-        held = np.minimum(p, 0.95 * self.pressure)
-        by_pressure = MASS_RATIO * self.pressure / (self.pressure - held) ** 2
-        by_loading = by_pressure * self.desiccant.isotherm.slope(q / self.capacity, p, kelvin) / self.capacity
+    def _equilibrium_and_steepness(self, q: Array, kelvin: Array) -> tuple[Array, Array, Array]:
+        """Y* and its derivatives by loading and by temperature; approximate ones do."""
+        p, slope = self.desiccant.isotherm.pressure_and_slope(q / self.capacity, kelvin)
+        by_pressure = MASS_RATIO * self.pressure / (self.pressure - np.minimum(p, HIGHEST_SHARE * self.pressure)) ** 2
         heat = self.desiccant.heat_of_adsorption_j_kg / VAPOUR_GAS_CONSTANT_J_KG_K
-        return by_loading, by_pressure * p * heat / kelvin**2
+        by_temperature = by_pressure * np.maximum(p, 0.0) * heat / kelvin**2
+        return mixing_ratio(p, self.pressure), by_pressure * slope / self.capacity, by_temperature
 
     def _passing(self, q: Array, kelvin: Array, star: Array) -> Array:
         """Share of a driving force that passes a cell; for the solid's law from the chord of the isotherm."""
@@ -191,8 +191,7 @@ class Row:
 
     def _isothermal_step(self, state: BedState, dt: float, totals: Array) -> tuple[Array, Array]:
         q, kelvin, gdt = state.loading, state.wall_k, _GAMMA * dt
-        star, p = self._equilibrium(q, kelvin)
-        steep, _ = self._steepness(q, kelvin, p)
+        star, steep, _ = self._equilibrium_and_steepness(q, kelvin)
         passing = self._passing(q, kelvin, star)
         weight = (1.0 - passing) * gdt * steep
         below = 1.0 / (1.0 + weight * self.rate)
@@ -209,7 +208,7 @@ class Row:
 
         y1 = faces(star, 0.0)
         k1 = self.rate * (self._upstream(y1, self.inlet_ratio, self.water_open) - y1)
-        star2, _ = self._equilibrium(q + dt * k1, kelvin)
+        star2 = self._equilibrium(q + dt * k1, kelvin)
         y2 = faces(star2, 2.0 * k1)
         mean = 0.5 * (y1 + y2)
         before = self._upstream(mean, self.inlet_ratio, self.water_open)
@@ -234,8 +233,7 @@ class Row:
         heat = desiccant.specific_heat_j_kg_k + desiccant.water_specific_heat_j_kg_k * q
         theta = (h + self.heat_zero * q) / heat
         kelvin = theta + REFERENCE_K
-        star, p = self._equilibrium(q, kelvin)
-        y_q, y_t = self._steepness(q, kelvin, p)
+        star, y_q, y_t = self._equilibrium_and_steepness(q, kelvin)
         t_h = 1.0 / heat
         t_q = (self.heat_zero - desiccant.water_specific_heat_j_kg_k * theta) * t_h
         passing = self._passing(q, kelvin, star)
@@ -271,7 +269,7 @@ class Row:
         q2, h2 = q + dt * k_q, h + dt * k_h
         heat2 = desiccant.specific_heat_j_kg_k + desiccant.water_specific_heat_j_kg_k * q2
         theta2 = (h2 + self.heat_zero * q2) / heat2
-        star2, _ = self._equilibrium(q2, theta2 + REFERENCE_K)
+        star2 = self._equilibrium(q2, theta2 + REFERENCE_K)
         lost2: Array | float = 0.0
         if self.with_wall:
             room1 = self.to_room * (state.wall_k - self.room_k)

@@ -181,7 +181,7 @@ def run_dryer(
     profile = loaded(profile, faults, healthy, plant.dryer.rated_inlet_temperature_c)
     dryer = faulty(healthy, faults, -1.0)
     step_s = 20.0 if dryer.heated else 5.0
-    settled = steady_state(dryer, profile.mean(), step_s=step_s)
+    settled = steady_state(dryer, profile.mean(), step_s=2.0 * step_s)
     twin = Twin(dryer, [b.copy() for b in settled.beds], step_s=step_s)
     names = {f.name for f in faults}
     dew_point = dryer.control == "dew_point" and "control_fallback" not in names

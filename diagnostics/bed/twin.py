@@ -27,6 +27,7 @@ from diagnostics.bed.vessel import Dryer, Phase
 _EXHAUST_ENDS_K = 373.15
 _AMBIENT_HUMIDITY = 0.6
 _LEAST_FEED_SHARE = 1e-3
+_SEATING_S = 20.0
 
 
 @dataclass(frozen=True)
@@ -171,9 +172,11 @@ class Twin:
         n = row.n
         self.beds[on] = BedState(state.loading[:n], state.enthalpy[:n], state.wall_k[:n])
         self.beds[off] = BedState(state.loading[n:], state.enthalpy[n:], state.wall_k[n:]).reversed()
-        leak = min(dryer.seat_leak_share + dryer.bypass_share, 1.0)
+        steps = len(passage.ratio)
+        since = self.elapsed_s + duration_s * np.arange(1, steps + 1) / steps
+        seats = dryer.seat_leak_share * (1.0 + dryer.unseated * np.exp(-since / _SEATING_S))
+        leak = np.minimum(seats + dryer.bypass_share, 1.0)
         ratio = (1.0 - leak) * passage.ratio[:, 0] + leak * conditions.inlet_ratio
-        steps = len(ratio)
         outlet.end_s.append(start_s + duration_s * np.arange(1, steps + 1) / steps)
         outlet.ratio.append(ratio)
         outlet.temperature_k.append(passage.temperature_k[:, 0])
