@@ -18,7 +18,7 @@ from diagnostics.energy.load import time_weights
 from diagnostics.energy.uncertain import Uncertain, known, relative, uncertain
 from diagnostics.estimate import Estimate
 from diagnostics.log.record import ScreenedLog
-from diagnostics.plant import PURGE_SHARE, Plant
+from diagnostics.plant import PURGE_SHARE, Assumption, Plant
 
 DISCHARGE = Estimate(0.8, 0.65, 0.95)
 """Discharge coefficient of a choked bore, from a sharp edge to a rounded one (common practice, no published source)."""
@@ -47,6 +47,7 @@ class PurgeAir:
     inputs: tuple[tuple[str, float | str, str], ...]
     source: str
     notes: tuple[str, ...] = ()
+    assumptions: tuple[Assumption, ...] = ()
 
 
 def measured(screened: ScreenedLog) -> PurgeAir | None:
@@ -85,7 +86,9 @@ def from_orifice(screened: ScreenedLog, plant: Plant, line_bar: float, half_cycl
     )
     formula = "A Cd C* p / √(R T), brought to 20 °C and 1 bar, × purge time / half-cycle"
     note = "The purge follows from the orifice's bore; behind a regulator or a throttled valve it is less."
-    return PurgeAir("orifice", through * share, through, formula, inputs, "ISO 9300, ideal-gas form", (note,))
+    why = "0.65 of a sharp edge to 0.95 of a rounded one; common practice, no published source"
+    taken = (Assumption("orifice.discharge_coefficient", DISCHARGE.value, why),)
+    return PurgeAir("orifice", through * share, through, formula, inputs, "ISO 9300, ideal-gas form", (note,), taken)
 
 
 def from_nameplate(plant: Plant, cycle: Cycle, line_bar: float, half_cycle_s: float) -> PurgeAir | None:

@@ -51,7 +51,7 @@ def bounds_of(cycle: Cycle, plant: Plant) -> Bounds:
     shortest = dryer.shortest_half_cycle_s
     if not plant.is_given("dryer.shortest_half_cycle_s") and cycle.control != "dew_point":
         shortest = today
-    timed = cycle.half_cycle_s if cycle.resolved and cycle.control != "dew_point" else None
+    timed = cycle.half_cycle_s if cycle.resolved and cycle.half_cycle_s and today == cycle.half_cycle_s.value else None
     longest = max(shortest, dryer.longest_half_cycle_s)
     return Bounds(today, shortest, longest, DETECTION_S[plant.heated], timed=timed)
 

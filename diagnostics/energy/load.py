@@ -115,11 +115,14 @@ def load_scale(conditions: Conditions, plant: Plant) -> Uncertain:
 
 
 def mean_flow_m3_min(screened: ScreenedLog) -> Uncertain | None:
-    """Air entering the dryer, averaged over the log [m3/min]; None if unknown or nought."""
+    """Air entering the dryer while it is under pressure, averaged over the log [m3/min]; None if unknown or nought."""
     flow = screened.conditions.flow_m3_min
     if flow is None or flow.size == 0:
         return None
-    mean = float(np.average(flow, weights=time_weights(screened.log)))
+    weight = np.where(screened.conditions.pressure_bar > WORKING_BAR, time_weights(screened.log), 0.0)
+    if weight.sum() <= 0.0:
+        return None
+    mean = float(np.average(flow, weights=weight))
     return relative("flow", mean, flow_share_95(screened.conditions)) if mean > 0.0 else None
 
 

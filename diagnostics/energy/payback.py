@@ -78,7 +78,7 @@ def reckon_payback(switching: Switching, plant: Plant) -> Payback:
         economics.life_years,
     )
     net = Estimate(saving.value - terms.upkeep, saving.low - terms.upkeep, saving.high - terms.upkeep)
-    notes = _notes(terms, net, economics)
+    notes = _notes(terms, net, economics, plant.dryer.control == "dew_point")
     years = np.arange(terms.years + 1)
     return Payback(
         retrofit_cost=cost,
@@ -179,7 +179,7 @@ def _sensitivity(
     return tuple(sorted(rows, key=lambda row: abs(row[2] - row[1]), reverse=True))
 
 
-def _notes(terms: _Terms, net: Estimate, economics: Economics) -> tuple[str, ...]:
+def _notes(terms: _Terms, net: Estimate, economics: Economics, has_control: bool) -> tuple[str, ...]:
     notes = []
     if terms.outlay <= 0.0:
         notes.append("Nothing is left to pay (no cost, or the rebate covers it): there is no payback time or rate.")
@@ -189,6 +189,11 @@ def _notes(terms: _Terms, net: Estimate, economics: Economics) -> tuple[str, ...
         notes.append(
             f"At the low end of the saving the investment never pays; {OPEN_END_YEARS:g} years stand for that in the"
             " payback's interval."
+        )
+    if has_control:
+        notes.append(
+            "The plant file says the dryer has dew-point control: bringing it back to work may cost far less than the"
+            " retrofit reckoned here."
         )
     if economics.discount_rate < LEAST_RATE:
         notes.append(f"A discount rate below {100 * LEAST_RATE:g} % means nothing; it was reckoned as that.")

@@ -79,7 +79,7 @@ def account_purge(screened: ScreenedLog, cycle: Cycle, plant: Plant) -> Purge:
         half_cycle_s=half_cycle_s,
         kw_per_m3_min=marginal.kw_per_m3_min.estimate(),
         power_kw=energy.total.scaled(1.0 / hours),
-        assumptions=marginal.assumptions,
+        assumptions=air.assumptions + marginal.assumptions,
     )
 
 
@@ -95,7 +95,9 @@ def mean_half_cycle_s(cycle: Cycle, plant: Plant) -> float:
     if not cycle.resolved or cycle.half_cycle_s is None:
         return plant.half_cycle_s
     complete = cycle.complete
-    if cycle.control != "dew_point" or complete.empty:
+    # A timer's median is its setting; where lengths vary, regenerations are time over the mean.
+    varies = cycle.control == "dew_point" or cycle.counted_in == "running_time"
+    if not varies or complete.empty:
         return cycle.half_cycle_s.value
     return float((complete["end_s"] - complete["start_s"]).mean())
 

@@ -141,6 +141,7 @@ def _reckon(
         power_saved_at_peak_kw=_at_peak(case, purge, plant, screened),
         drivers=drivers_of(case, purge, plant, saving),
         price_per_kwh=price,
+        assumptions=() if saving is None else saving.marginal.assumptions,
     )
 
 
@@ -228,6 +229,11 @@ def _notes(
         )
     if saved < _WORTH_NAMING:
         notes.append("The load leaves no room for longer half-cycles; switching on dew point saves nothing here.")
+    if saving is not None and saved >= _WORTH_NAMING and saving.energy.value <= 0.0:
+        notes.append(
+            "Regeneration here costs neither purged air nor power that the plant file names, so fewer regenerations"
+            " save valves and desiccant but no energy."
+        )
     if plant.dryer.heating_ends_by == "exhaust_temperature" and saving is not None and plant.heated:
         notes.append(
             f"Heating ends on the exhaust's temperature: a regeneration avoided saves"

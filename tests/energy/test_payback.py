@@ -188,3 +188,8 @@ def test_present_value_against_a_loop(rate: float, amounts: list[float]) -> None
 
 def test_cash_flows() -> None:
     assert cash_flows(100.0, 50.0, 5.0, 0.1, 2).tolist() == pytest.approx([-100.0, 45.0, 50.0])
+
+
+def test_a_control_that_is_there_but_idle_costs_less_to_revive() -> None:
+    case = reckon_payback(saving(Estimate.exact(1000.0)), made.plant(made.HEATLESS, dryer__control="dew_point"))
+    assert any("has dew-point control" in note for note in case.notes)

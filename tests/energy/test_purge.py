@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from diagnostics.energy.purge import account_purge
+from diagnostics.estimate import Estimate
 from diagnostics.plant import load_plant
 from tests.energy import made
 from tests.shared_data import shared
@@ -178,3 +179,19 @@ def test_purge_of_the_invented_plants(name: str) -> None:
     assert purge.average_m3_min.low <= low
     assert high <= purge.average_m3_min.high
     assert purge.average_m3_min.value == pytest.approx((low + high) / 2, rel=0.05)
+
+
+def test_hours_without_pressure_count_for_neither_flow_nor_pressure() -> None:
+    plant = made.plant(made.HEATLESS)
+    off = np.arange(2880) < 1440
+    log = made.screened(plant, flow=np.where(off, 0.0, 7.0), pressure=np.where(off, 0.0, 7.0))
+    working = purge_of(plant, made.screened(plant, flow=7.0, pressure=7.0))
+    assert purge_of(plant, log).share_of_inlet.value == pytest.approx(working.share_of_inlet.value)
+
+
+def test_a_timer_in_running_time_is_averaged_in_clock_time() -> None:
+    plant = made.plant(made.HEATLESS)
+    log = made.screened(plant, flow=7.0)
+    rhythm = made.cycle(log, 450.0, counted_in="running_time")
+    object.__setattr__(rhythm, "half_cycle_s", Estimate.exact(300.0))
+    assert account_purge(log, rhythm, plant).half_cycle_s == pytest.approx(450.0)
