@@ -25,6 +25,8 @@ LEAST_STRETCH = 6.0
 """Usual half-cycles a stretch must last to be judged by itself."""
 COHERENT = 0.4
 UNEVEN = 0.03
+LEAST_RUNNING = 12
+"""Switchovers that a running clock must show: with several clocks to choose from, fewer could be chance."""
 CLIMB = 0.25
 """Rise in ln moisture that makes a ceased rhythm a stopped switching."""
 
@@ -76,8 +78,10 @@ def find_running_switching(trace: Trace, log: Log, plain: Switching | None, pref
     already = 0.0
     if plain is not None and plain.course is not None:
         already = plain.course.coherence * plain.course.present_share
-    best: tuple[float, Switching, Trace, RunningClock] | None = None
+    best: tuple[float, Switching, RunningClock] | None = None
     for clock in running_clocks(log, prefer):
+        if prefer is not None and clock.idle_side and clock.column == prefer:
+            continue
         running = on_running_time(trace, log.time_s, clock)
         if running.time_s.size < 40:
             continue
@@ -85,12 +89,28 @@ def find_running_switching(trace: Trace, log: Log, plain: Switching | None, pref
         course = follow(running, comb.period_s) if comb else None
         if comb is None or course is None or course.half_cycle_s < LEAST_READINGS * trace.interval_s:
             continue
+        timed = _timed(running, comb, course)
+        if _at_joins(timed, clock, trace.interval_s):
+            continue
         fit = course.coherence * course.present_share
         if fit > already + 0.1 and (best is None or fit > best[0]):
-            best = (fit, _timed(running, comb, course), running, clock)
+            best = (fit, timed, clock)
     if best is None:
         return None
-    return _on_wall(best[1], best[3], log.time_s, float(trace.time_s[0]), float(trace.time_s[-1]))
+    return _on_wall(best[1], best[2], log.time_s, float(trace.time_s[0]), float(trace.time_s[-1]))
+
+
+def _at_joins(switching: Switching, clock: RunningClock, interval_s: float) -> bool:
+    """Whether the switchovers found are few, or only the instants at which the compressor starts again."""
+    joins = clock.run_s[1:][clock.on[1:] & ~clock.on[:-1]]
+    at = np.concatenate([np.zeros(0), *(stretch.switchovers_s for stretch in switching.stretches)])
+    if at.size < LEAST_RUNNING:
+        return True
+    if joins.size == 0:
+        return False
+    place = np.clip(np.searchsorted(joins, at), 1, max(1, joins.size - 1))
+    apart = np.minimum(np.abs(at - joins[place - 1]), np.abs(at - joins[np.minimum(place, joins.size - 1)]))
+    return bool(np.mean(apart <= 2.5 * interval_s) > 0.5)
 
 
 def _on_wall(switching: Switching, clock: RunningClock, time_s: Floats, start_s: float, end_s: float) -> Switching:

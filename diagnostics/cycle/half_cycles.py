@@ -14,6 +14,7 @@ from diagnostics.cycle.control import Switching, find_running_switching, find_sw
 from diagnostics.cycle.phases import phases_of
 from diagnostics.cycle.record import ControlSpan, Cycle, Rhythm
 from diagnostics.cycle.rhythm import LEAST_READINGS
+from diagnostics.cycle.running import alternates
 from diagnostics.cycle.table import half_cycle_table
 from diagnostics.cycle.tower_channel import SeenSwitching, seen_switching
 from diagnostics.cycle.trace import Trace, moisture_trace, named_trace
@@ -52,7 +53,9 @@ def segment(screened: ScreenedLog, plant: Plant, *, rhythm_from: str | None = No
             return _seen(screened, plant, trace, seen)
     if plant.is_given("dryer.half_cycle_s") and plate_s < LEAST_READINGS * trace.interval_s:
         return _unresolved(trace, plate_s, _too_coarse(trace.interval_s, plate_s))
-    switching = find_switching(trace)
+    # a column that is on for a small part of the time tells the compressor's cycle, not the dryer's
+    plain = rhythm_from is None or alternates(trace.value)
+    switching = find_switching(trace) if plain else None
     counted_in: CountedIn = "clock_time"
     if rhythm_from is not None or switching is None or switching.uncertain:
         running = find_running_switching(trace, screened.log, switching, rhythm_from)

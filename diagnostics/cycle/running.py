@@ -19,6 +19,7 @@ MOST_OFF = 0.995
 SEPARATE = 0.8
 """Share of a column's variance that its two levels must explain to count as on and off."""
 MOST_FLAGS = 12
+ALTERNATING = (0.3, 0.7)
 
 
 @dataclass(frozen=True)
@@ -33,11 +34,14 @@ class RunningClock:
         Running from this reading to the next.
     run_s : ndarray
         Time run before each reading [s].
+    idle_side : bool
+        Whether the column's lower level is taken as running.
     """
 
     column: str
     on: Flags
     run_s: Floats
+    idle_side: bool
 
     def to_wall(self, time_s: Floats, run_s: Floats) -> Floats:
         """Wall-clock instants at which so many seconds had been run; the first of them where the clock stood."""
@@ -67,7 +71,7 @@ def running_clocks(log: Log, prefer: str | None = None) -> list[RunningClock]:
             seen.append(on)
             step = np.diff(log.time_s)
             counted = np.where(on[:-1], np.minimum(step, 3.0 * log.interval_s), 0.0)
-            clocks.append(RunningClock(name, on, np.concatenate([[0.0], np.cumsum(counted)])))
+            clocks.append(RunningClock(name, on, np.concatenate([[0.0], np.cumsum(counted)]), on is not high))
         if len(clocks) >= MOST_FLAGS:
             break
     return clocks
@@ -99,10 +103,26 @@ def _upper_level(values: Floats) -> Flags | None:
     return upper if between >= SEPARATE * float(values[good].var()) else None
 
 
+def alternates(values: Floats) -> bool:
+    """Whether a column spends about as long at its upper level as at its lower, as one vessel's pressure does."""
+    high = _upper_level(np.asarray(values, dtype=float))
+    return high is None or ALTERNATING[0] <= float(high.mean()) <= ALTERNATING[1]
+
+
 def on_running_time(trace: Trace, time_s: Floats, clock: RunningClock) -> Trace:
-    """A trace against time run, its readings while standing left out."""
+    """A trace against time run: readings while standing left out, and what changed meanwhile.
+
+    The first reading after a stand still belongs half to it and is left out too; the runs are joined end to end, so that
+    a level reached before a stand and one found after it make no step.
+    """
     at = np.searchsorted(time_s, trace.time_s)
-    on = clock.on[at]
-    run = clock.run_s[at][on]
-    forward = np.concatenate([[True], np.diff(run) > 0]) if run.size else np.zeros(0, dtype=bool)
-    return trace_of(run[forward], trace.value[on][forward], trace.interval_s)
+    steady = clock.on & np.concatenate([[False], clock.on[:-1]])
+    on = steady[at]
+    run, value, row = clock.run_s[at][on], trace.value[on], at[on]
+    if run.size == 0:
+        return trace_of(run, value, trace.interval_s)
+    change = np.diff(value)
+    change[np.diff(row) > 1] = 0.0
+    joined = np.concatenate([[0.0], np.cumsum(change)])
+    forward = np.concatenate([[True], np.diff(run) > 0])
+    return trace_of(run[forward], joined[forward], trace.interval_s)

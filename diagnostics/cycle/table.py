@@ -41,7 +41,8 @@ def half_cycle_table(screened: ScreenedLog, stretches: list[Stretch]) -> pd.Data
     spans = _spans(stretches)
     if not spans:
         return no_half_cycles()
-    rows = [row for span in spans if (row := _row(screened, *span)) is not None]
+    without = not screened.used.any()
+    rows = [row for span in spans if (row := _row(screened, *span, without)) is not None]
     if not rows:
         return no_half_cycles()
     return pd.DataFrame(rows, columns=list(HALF_CYCLE_COLUMNS)).reset_index(drop=True)
@@ -66,12 +67,18 @@ def _spans(stretches: list[Stretch]) -> list[tuple[float, float, str | None, boo
     return spans
 
 
-def _row(screened: ScreenedLog, start_s: float, end_s: float, tower: str | None, closed: bool) -> tuple | None:
+def _row(
+    screened: ScreenedLog, start_s: float, end_s: float, tower: str | None, closed: bool, without_dew_point: bool
+) -> tuple | None:
     time_s = screened.log.time_s
     first, last = np.searchsorted(time_s, (start_s, end_s))
+    if last == first:
+        return None
     inside = screened.used[first:last]
     if not inside.any():
-        return None
+        # the switchovers were read from another column
+        nothing = (float("nan"),) * 5
+        return (start_s, end_s, tower, bool(closed and without_dew_point), *nothing) if without_dew_point else None
     dew = screened.dew_point_c[first:last][inside]
     later = int(np.searchsorted(time_s, end_s + CARRY * (end_s - start_s)))
     following = screened.dew_point_c[last:later][screened.used[last:later]]

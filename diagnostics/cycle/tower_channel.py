@@ -46,7 +46,7 @@ def seen_switching(log: Log) -> SeenSwitching | None:
         return None
     best, changes, clock = _unevenness(log.time_s[plain], log.interval_s), plain, None
     for trial in running_clocks(log):
-        running = _changes(tower, valid & _settled_on(trial.on))
+        running = _changes(tower, valid & trial.on)
         if running.size < 3:
             continue
         uneven = _unevenness(trial.run_s[running], log.interval_s)
@@ -64,11 +64,6 @@ def seen_switching(log: Log) -> SeenSwitching | None:
 def _changes(tower: Floats, valid: Flags) -> np.ndarray:
     rows = np.flatnonzero(valid)
     return rows[1:][np.diff(tower[rows]) != 0]
-
-
-def _settled_on(on: Flags) -> Flags:
-    """Running, and already running at the row before: the first row after a stand still shows the resting state."""
-    return on & np.concatenate([on[:1], on[:-1]])
 
 
 def _unevenness(at_s: Floats, interval_s: float) -> float:
