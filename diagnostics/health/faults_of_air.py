@@ -53,33 +53,45 @@ class Slug:
     load_ratio: float | None
 
 
+def sudden_rise(levels: Levels) -> tuple[int, int, float] | None:
+    """The largest rise of the level within two blocks, if it stands out from the usual changes.
+
+    Returns
+    -------
+    tuple or None
+        First block after the rise, width of the windows compared, usual change [K].
+    """
+    values = levels.corrected_c
+    n = values.size
+    width = max(2, min(6, n // 6))
+    if n < 3 * width:
+        return None
+    windows = np.lib.stride_tricks.sliding_window_view(values, width)
+    medians = np.median(windows, axis=1)
+    k = np.arange(width, n - width + 1)
+    at_once = np.maximum(values[k], values[np.minimum(k + 1, n - 1)])
+    jumps = np.minimum(medians[k], at_once) - medians[k - width]
+    noise = sigma(jumps)
+    best = int(np.argmax(jumps))
+    if jumps[best] < max(LEAST_JUMP_K, 6 * noise):
+        return None
+    return int(k[best]), width, noise
+
+
 def find_slug(levels: Levels) -> Slug | None:
-    """The largest sudden rise of the level that falls slowly afterwards.
+    """The largest sudden rise of the level, if it falls slowly afterwards.
 
     Returns
     -------
     Slug or None
-        None where no rise of `LEAST_JUMP_K` within two blocks stands out from the usual changes, or none that recovers.
+        None where no rise of `LEAST_JUMP_K` within two blocks stands out, or none that recovers.
     """
-    departure = levels.departure_k
-    n = departure.size
-    width = max(2, min(6, n // 6))
-    if n < 3 * width:
-        return None
-    jumps = np.full(n, -np.inf)
-    for k in range(width, n - width + 1):
-        ahead = np.median(departure[k : k + width])
-        jumps[k] = min(ahead, np.max(departure[k : k + 2])) - np.median(departure[k - width : k])
-    finite = jumps[np.isfinite(jumps)]
-    noise = sigma(finite)
-    k = int(np.argmax(jumps))
-    if jumps[k] < max(LEAST_JUMP_K, 6 * noise):
-        return None
-    return _recovery(levels, k, width, noise)
+    rise = sudden_rise(levels)
+    return None if rise is None else _recovery(levels, *rise)
 
 
 def _recovery(levels: Levels, k: int, width: int, noise: float) -> Slug | None:
-    departure = levels.departure_k
+    departure = levels.corrected_c
     base = float(np.median(departure[max(0, k - 4 * width) : k]))
     while k > 1 and departure[k - 1] - base > 0.3 * (departure[k] - base):
         k -= 1
@@ -183,6 +195,8 @@ class Leak:
 
 WET_C = -55.0
 """Drier than this a share of a few parts per million could as well be the beds' own."""
+_SATURATED = 0.2
+"""Beyond this share no bed dries at all: that is no leak but a tower that was never switched over."""
 _STEADY = 0.15
 _RIPPLE_OF_A_LEAK = 0.12
 
@@ -207,9 +221,9 @@ def find_leak(case: Case, levels: Levels) -> Leak | None:
     if spread > _STEADY or ripple > _RIPPLE_OF_A_LEAK:
         return None
     follows = _follows_inlet(np.log(moisture), np.log(inlet))
-    confidence = 0.75
-    if follows is not None:
-        confidence = 0.92 if 0.5 < follows < 1.7 else 0.45
+    if float(np.median(share)) > _SATURATED or (follows is not None and not 0.5 < follows < 1.7):
+        return None
+    confidence = 0.75 if follows is None else 0.92
     return Leak(start_s, float(np.median(share)), spread, middle, ripple, follows, confidence)
 
 
@@ -227,13 +241,16 @@ def _inlet_moisture(case: Case) -> Floats | None:
 
 
 def _onset(levels: Levels) -> float:
-    """Instant of a lasting sudden rise of the level by 3 K or more; else the log's start."""
-    from diagnostics.health.steps import find_step
-
-    step = find_step(levels.dew_point_c, before=4, after=4)
-    if step is None or step.size < 3.0 or step.p_value > 0.01:
+    """Instant of a sudden rise that lasts; else the log's start."""
+    rise = sudden_rise(levels)
+    if rise is None:
         return float(levels.start_s[0])
-    return float(levels.start_s[step.index])
+    k, width, _ = rise
+    values = levels.corrected_c
+    before = float(np.median(values[:k]))
+    after = values[k + 1 :]
+    lasts = after.size >= width and (after > before + 0.5 * (float(np.median(after)) - before)).mean() > 0.9
+    return float(levels.start_s[k] + levels.block_s) if lasts else float(levels.start_s[0])
 
 
 def _ripple(case: Case, start_s: float, share: Floats) -> float:

@@ -14,6 +14,7 @@ from diagnostics.energy.record import Purge, Switching
 from diagnostics.health.case import Case
 from diagnostics.health.faults_in_time import find_faults_in_time
 from diagnostics.health.faults_of_air import find_faults_of_air
+from diagnostics.health.faults_of_both_beds import find_faults_of_both_beds
 from diagnostics.health.faults_of_load import find_faults_of_load
 from diagnostics.health.faults_of_measurement import find_faults_of_measurement
 from diagnostics.health.faults_of_purge import find_faults_of_purge
@@ -76,16 +77,23 @@ def find(
         Most urgent first: by severity, then by what it costs to wait, then by confidence.
     """
     case = Case(screened, cycle, purity, trend, breakthrough, purge, switching, plant)
+    of_towers, of_air = find_faults_of_towers(case), find_faults_of_air(case)
     found = [
         *find_faults_of_measurement(case),
         *find_faults_in_time(case),
-        *find_faults_of_towers(case),
-        *find_faults_of_air(case),
+        *of_towers,
+        *_unless_explained(find_faults_of_both_beds(case), by=[*of_towers, *of_air]),
+        *of_air,
         *find_faults_of_load(case),
         *find_faults_of_regeneration(case),
         *find_faults_of_purge(case),
     ]
     return tuple(sorted(_without_look_alikes(found), key=_rank))
+
+
+def _unless_explained(found: list[Finding], *, by: list[Finding]) -> list[Finding]:
+    """A step of both beds says least of what caused it, so any nearer explanation goes before it."""
+    return [] if any(f.code in ("regeneration_failure", "carryover", "bypass_leak") for f in by) else found
 
 
 _HIDES = {

@@ -32,8 +32,8 @@ class Levels:
     start_s : ndarray, shape (n,)
     dew_point_c : ndarray, shape (n,)
         Driest tenth of the block [degC].
-    departure_k : ndarray, shape (n,)
-        The same less the usual course within a half-cycle [K].
+    corrected_c : ndarray, shape (n,)
+        The same less the usual rise within a half-cycle [degC].
     load : ndarray, shape (n,), or None
         Load of the block, by moisture or else by flow; None where neither is logged.
     block_s : float
@@ -41,7 +41,7 @@ class Levels:
 
     start_s: Floats
     dew_point_c: Floats
-    departure_k: Floats
+    corrected_c: Floats
     load: Floats | None
     block_s: float
 
@@ -64,7 +64,7 @@ def levels_of(case: Case) -> Levels | None:
     return Levels(
         start_s=start[kept],
         dew_point_c=level[kept],
-        departure_k=(level - _usual_course(case, start + block_s / 2, level, block_s))[kept],
+        corrected_c=(level - _usual_course(case, start + block_s / 2, level, block_s))[kept],
         load=None if load is None else (np.add.reduceat(load[used], edges) / counts)[kept],
         block_s=block_s,
     )
@@ -89,18 +89,18 @@ def _load(case: Case) -> Floats | None:
 
 
 def _usual_course(case: Case, centre_s: Floats, level: Floats, block_s: float) -> Floats:
-    """Median level by time since the switchover, where half-cycles hold several blocks; else one median."""
-    half_cycles = case.cycle.half_cycles
-    whole = np.full(level.size, float(np.median(level)))
-    length = case.cycle.half_cycle_s
+    """Usual rise above the half-cycle's own lowest block, by time since the switchover."""
+    course = np.zeros(level.size)
+    half_cycles, length = case.cycle.half_cycles, case.cycle.half_cycle_s
     if len(half_cycles) < 4 or length is None or length.value < 2 * block_s:
-        return whole
+        return course
     starts, ends = half_cycles["start_s"].to_numpy(float), half_cycles["end_s"].to_numpy(float)
-    which = np.searchsorted(starts, centre_s, side="right") - 1
-    inside = (which >= 0) & (centre_s < ends[np.maximum(which, 0)])
-    age = np.where(inside, (centre_s - starts[np.maximum(which, 0)]) // block_s, -1).astype(int)
+    which = np.clip(np.searchsorted(starts, centre_s, side="right") - 1, 0, starts.size - 1)
+    inside = (centre_s >= starts[which]) & (centre_s < ends[which])
+    lowest = np.full(starts.size, np.inf)
+    np.minimum.at(lowest, which[inside], level[inside])
+    age = np.where(inside, (centre_s - starts[which]) // block_s, -1).astype(int)
     for step in np.unique(age[inside]):
         here = age == step
-        if here.sum() >= 3:
-            whole[here] = np.median(level[here])
-    return whole
+        course[here] = np.median(level[here] - lowest[which[here]])
+    return course

@@ -1,9 +1,9 @@
 """From when on is a series of half-cycles different?
 
-Question: does a series step to another level, when, and is a straight climb the better description? Input: one value
-per half-cycle, optionally with covariates. Output: a `Step`. Method: least-squares change point with the covariates
-taken out of both series and step (Frisch-Waugh-Lovell), the error widened for autocorrelation, the probability
-corrected for the search over all instants; then walked back to the first departure from the level before.
+Question: does a series step to another level or begin to climb, when, and is one straight climb over the whole series
+the better description? Input: one value per half-cycle, optionally with covariates. Output: a `Step`. Method:
+least-squares search over all instants for a step and for a hinge, the covariates taken out of series and shape
+(Frisch-Waugh-Lovell), the error widened for autocorrelation, the probability corrected for the search.
 """
 
 from __future__ import annotations
@@ -12,42 +12,47 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from diagnostics.log.record import Floats
 
 _MAD_TO_SIGMA = 1.4826
+_COARSE = 120
 
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """A lasting change of level.
+    """A lasting change from some value on.
 
     Attributes
     ----------
     index : int
         First value that departs from the level before.
     size : float
-        Level after less level before, covariates taken out; unit of the values.
+        Change by the end of the series for a climb, at once for a step, covariates taken out; unit of the values.
+    climbs : bool
+        Whether a climb from ``index`` on describes the series better than a step.
     before, after : float
-        Medians of the values as they are.
+        Medians of the values as they are before ``index`` and in the last half after it.
     noise : float
         Robust standard deviation around the level before.
     p_value : float
-        Of a step this large without one, corrected for autocorrelation and for the search.
+        Of a change this large without one, corrected for autocorrelation and for the search.
+    explains : float
+        Share of variance that the change explains beyond the covariates.
     line_explains : float
-        Share of variance that a straight climb explains beyond the covariates.
-    step_explains : float
-        The same of the step.
+        The same of one straight climb over the whole series.
     """
 
     index: int
     size: float
+    climbs: bool
     before: float
     after: float
     noise: float
     p_value: float
+    explains: float
     line_explains: float
-    step_explains: float
 
 
 def sigma(values: Floats) -> float:
@@ -73,21 +78,21 @@ def inflation(residual: Floats) -> float:
 
 
 def find_step(values: Floats, covariates: Floats | None = None, *, before: int = 3, after: int = 2) -> Step | None:
-    """Find the one instant that best divides a series into two levels.
+    """Find the one instant from which on a series is best described by another level or by a climb.
 
     Parameters
     ----------
     values : ndarray, shape (n,)
         Finite, in time order.
     covariates : ndarray, shape (n, p), optional
-        What may explain the values without any step.
+        What may explain the values without any change.
     before, after : int
         Values needed on either side.
 
     Returns
     -------
     Step or None
-        None where the series is too short or flat. Whether the step counts is for the caller to judge.
+        None where the series is too short or flat. Whether the change counts is for the caller to judge.
     """
     n = values.size
     if n < before + after + 1:
@@ -99,42 +104,71 @@ def find_step(values: Floats, covariates: Floats | None = None, *, before: int =
     if power <= 1e-12 * max(1.0, float(values @ values)):
         return None
     cuts = np.arange(before, n - after + 1)
-    after_basis = basis.sum(axis=0) - np.cumsum(basis, axis=0)[cuts - 1]
-    after_residual = residual.sum() - np.cumsum(residual)[cuts - 1]
-    norm = np.maximum((n - cuts) - np.sum(after_basis**2, axis=1), 1e-9)
-    gain = after_residual**2 / norm
-    best = int(np.argmax(gain))
-    size = float(after_residual[best] / norm[best])
-    cut = int(cuts[best])
-    ramp = np.linspace(-1.0, 1.0, n)
-    ramp = ramp - basis @ (basis.T @ ramp)
-    line = float(ramp @ residual) ** 2 / max(float(ramp @ ramp), 1e-9)
+    cut, gain = _best_level(residual, basis, cuts)
+    bend, bend_gain = _best_climb(residual, basis, cuts)
+    line = _gain(np.linspace(-1.0, 1.0, n), residual, basis)
+    climbs = bend_gain > gain
+    shape = np.maximum(0.0, np.arange(n) - bend + 1.0) / (n - bend) if climbs else (np.arange(n) >= cut).astype(float)
+    size, p_value = _test(residual, basis, shape, cuts.size)
+    index = bend if climbs else _first_departure(values, cut, size, before)
     return Step(
-        index=_first_departure(values, cut, size, before),
+        index=index,
         size=size,
-        before=float(np.median(values[:cut])),
-        after=float(np.median(values[cut:])),
-        noise=sigma(values[:cut]),
-        p_value=_p_value(residual, basis, cut, size, float(norm[best]), cuts.size),
+        climbs=climbs,
+        before=float(np.median(values[:index])),
+        after=float(np.median(values[index + (n - index) // 2 :])),
+        noise=sigma(values[:index]),
+        p_value=p_value,
+        explains=min(max(gain, bend_gain) / power, 1.0),
         line_explains=min(line / power, 1.0),
-        step_explains=min(float(gain[best]) / power, 1.0),
     )
 
 
-def _p_value(residual: Floats, basis: Floats, cut: int, size: float, norm: float, searched: int) -> float:
-    """Two-sided t-test of the step, Bonferroni over the instants searched."""
+def _best_level(residual: Floats, basis: Floats, cuts: NDArray[np.int64]) -> tuple[int, float]:
+    """Cut whose step takes most out of the residual sum of squares, and how much."""
+    n = residual.size
+    after_basis = basis.sum(axis=0) - np.cumsum(basis, axis=0)[cuts - 1]
+    after_residual = residual.sum() - np.cumsum(residual)[cuts - 1]
+    gain = after_residual**2 / np.maximum((n - cuts) - np.sum(after_basis**2, axis=1), 1e-9)
+    best = int(np.argmax(gain))
+    return int(cuts[best]), float(gain[best])
+
+
+def _best_climb(residual: Floats, basis: Floats, cuts: NDArray[np.int64]) -> tuple[int, float]:
+    """The same for a climb that starts at the cut; searched coarsely, then around the best."""
+    position = np.arange(residual.size, dtype=float)
+
+    def gain_at(cut: int) -> float:
+        return _gain(np.maximum(0.0, position - cut + 1.0), residual, basis)
+
+    stride = max(1, cuts.size // _COARSE)
+    coarse = cuts[::stride]
+    around = int(coarse[int(np.argmax([gain_at(int(c)) for c in coarse]))])
+    near = cuts[(cuts > around - stride) & (cuts < around + stride)]
+    gains = [gain_at(int(c)) for c in near]
+    best = int(np.argmax(gains))
+    return int(near[best]), gains[best]
+
+
+def _gain(shape: Floats, residual: Floats, basis: Floats) -> float:
+    """Sum of squares that a shape takes out of the residual."""
+    shape = shape - basis @ (basis.T @ shape)
+    return float(shape @ residual) ** 2 / max(float(shape @ shape), 1e-9)
+
+
+def _test(residual: Floats, basis: Floats, shape: Floats, searched: int) -> tuple[float, float]:
+    """Size of the shape and its two-sided t-test, Bonferroni over the instants searched."""
     from scipy.special import stdtr
 
-    n = residual.size
-    shape = np.zeros(n)
-    shape[cut:] = 1.0
-    shape -= basis @ (basis.T @ shape)
+    shape = shape - basis @ (basis.T @ shape)
+    norm = max(float(shape @ shape), 1e-9)
+    size = float(shape @ residual) / norm
     left = residual - size * shape
-    freedom = n - basis.shape[1] - 2
+    freedom = residual.size - basis.shape[1] - 2
     if freedom < 1:
-        return 1.0
+        return size, 1.0
     error = math.sqrt(max(float(left @ left), 1e-18) / freedom / norm) * inflation(left)
-    return float(min(1.0, 2 * stdtr(freedom, -abs(size) / error) * searched))
+    return size, float(min(1.0, 2 * stdtr(freedom, -abs(size) / error) * searched))
 
 
 def _first_departure(values: Floats, cut: int, size: float, kept: int) -> int:

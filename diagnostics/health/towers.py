@@ -25,6 +25,8 @@ from diagnostics.moment import say_duration
 LEAST_DIFFERENCE_K = 1.0
 LEAST_STEP_K = 3.0
 SIGNIFICANCE = 0.01
+_CLEARER_THAN_A_LINE = 0.03
+"""Share of variance by which an onset must beat a difference that grows over the whole log."""
 _LONG_HALF_CYCLE_S = 2400.0
 """Beyond this the load changes between one half-cycle and the next."""
 _UNEXPLAINED_DIFFERENCE_K = 2.0
@@ -113,13 +115,13 @@ def _step_in(case: Case, rows: pd.DataFrame, column: str, middle: np.ndarray) ->
     step = find_step(against)
     if step is None or abs(step.size) < LEAST_STEP_K or step.p_value > SIGNIFICANCE:
         return None
-    if step.step_explains < step.line_explains:
+    if step.explains < step.line_explains + _CLEARER_THAN_A_LINE:
         return None
     wet = "B" if step.size > 0 else "A"
     own, other = rows["tower"].to_numpy() == wet, rows["tower"].to_numpy() != wet
     cut = int(middle[min(step.index, middle.size - 1)])
     early = np.arange(len(rows)) < cut - 1
-    late = np.arange(len(rows)) > cut
+    late = np.arange(len(rows)) > cut + (len(rows) - cut) // 2 * step.climbs
     if not all((early & own).any() and (late & t).any() and (early & t).any() for t in (own, other)):
         return None
     before, after = np.median(values[early & own]), np.median(values[late & own])
@@ -139,7 +141,7 @@ def _step_in(case: Case, rows: pd.DataFrame, column: str, middle: np.ndarray) ->
         after_c=float(after),
         other_before_c=float(other_before),
         other_after_c=float(other_after),
-        half_cycles_after=int((late & own).sum()),
+        half_cycles_after=int((own & (np.arange(len(rows)) > cut)).sum()),
     )
 
 

@@ -105,7 +105,7 @@ def _every_finding() -> dict[str, Finding]:
         case_of(quiet, screened_log(np.r_[np.full(400, -60.0), np.linspace(-60, 0, 600)]), cycle=stopped),
         case_of(quiet, drawn_from(quiet), inactive),
         case_of(None, screened_log(waves + slug), {"dryer": {"half_cycle_s": 300}}),
-        case_of(None, screened_log(-38 + 0.004 * (inlet - 30) * 20, inlet_temperature=inlet)),
+        case_of(None, screened_log(-38 + 0.53 * (inlet - 30), inlet_temperature=inlet)),
         case_of(quiet, drawn_from(quiet, flow=13.0), {"dryer": dryer}),
         case_of(quiet, drawn_from(quiet), load_ratio=0.3, reserve=Estimate(1.25, 1.0, 1.5)),
         case_of(quiet, drawn_from(quiet), {"dryer": dryer}, purge=purge),
