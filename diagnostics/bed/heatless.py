@@ -19,13 +19,14 @@ _NEAR = 0.15
 """Wettest moisture over that at the limit from which a climb reaches towards it."""
 _CLIMB = 0.8
 """Climb over the log in ln moisture, some 7 K, from which it shows without a rise inside half-cycles."""
-_STRUCTURE = 0.04
-"""Standard deviation of ln reserve from what both readings leave out: bed heat, shape of the wet zone."""
+_STRUCTURE = {True: 0.04, False: 0.15}
+"""Standard deviation of ln reserve from what both readings leave out (bed heat, shape of the wet zone), where the level
+came near the limit and where it stayed far."""
 _STRETCH = 40
 """Half-cycles that count as one independent look at the balance."""
-_SINGLE_FACTOR = 1.25
-"""Growth in one tower that dries on over the growth b that the balance shows: between 1 and 2, because a tower dries
-half of the time and creep is met in both."""
+_SINGLE_FACTOR = 1.1
+"""Growth in one tower that dries on over the growth b that the balance shows: at least about 1; up to 2 where creep is
+met by one tower at a time, which a log of both cannot tell; the interval holds both."""
 
 
 def heatless_margin(question: Question) -> Margin:
@@ -55,7 +56,7 @@ def heatless_margin(question: Question) -> Margin:
     if course is not None:
         balance = fit_balance(course)
         near, climbs = _near_and_climbing(balance, course)
-        seen = _evidence(balance, fit_level(course), course, question)
+        seen = _evidence(balance, fit_level(course), course, question, near)
     censored = not (climbs or question.rise_shows)
     prior = prior_above(held) if censored and not near else OPEN_PRIOR
     sustained = (prior if seen is None else weigh(seen, prior)).estimate()
@@ -102,7 +103,7 @@ def _weaker_tower(ends: Floats, question: Question) -> str | None:
     return None if abs(difference) < 0.1 else ("A" if difference > 0 else "B")
 
 
-def _evidence(balance: Balance, level: Level, course: Course, question: Question) -> Evidence:
+def _evidence(balance: Balance, level: Level, course: Course, question: Question, near: bool) -> Evidence:
     """Both readings of the log, weighted by how well they fit it; their distance widens the whole."""
     u = question.limit_deviation
     creep = balance.log_load_at_limit()
@@ -121,7 +122,7 @@ def _evidence(balance: Balance, level: Level, course: Course, question: Question
     weights /= weights.sum()
     mean = float(weights @ means)
     spread = weights @ (np.maximum(variances, 0.0) + instrument**2 + (means - mean) ** 2)
-    return Evidence(mean, math.hypot(math.sqrt(float(spread)), _STRUCTURE))
+    return Evidence(mean, math.hypot(math.sqrt(float(spread)), _STRUCTURE[near]))
 
 
 def _held_load(question: Question) -> float:
@@ -140,7 +141,7 @@ def _single_s(balance: Balance | None, sustained: Estimate, question: Question) 
         return Estimate.ordered(value, sustained.low, longest)
     folds = -balance.latest
     per_fold = question.today_s / (balance.growth * load)
-    low, value, high = (folds * per_fold / factor for factor in (2.4, _SINGLE_FACTOR, 0.8))
+    low, value, high = (folds * per_fold / factor for factor in (2.4, _SINGLE_FACTOR, 0.75))
     return Estimate.ordered(value, low, high)
 
 

@@ -24,7 +24,7 @@ from diagnostics.bed.duty import Duty
 from diagnostics.cycle.record import Cycle
 from diagnostics.log.record import Floats
 
-_MOST_BLOCKS = 2500
+_MOST_BLOCKS = 500
 _MOST_ROWS = 25_000
 
 

@@ -71,14 +71,13 @@ def fit_level(course: Course) -> Level:
         return np.concatenate([(predict_level(course, values)[seen] - observed) / sigma, (values - centre) / _WIDTH])
 
     best = None
-    for carried in (0.7, 1.2, 2.0):
-        for power in (4.0, 12.0):
-            start = centre.copy()
-            start[0], start[1] = np.log(carried), np.log(power)
-            start = np.clip(start, _LOW + 1e-6, _HIGH - 1e-6)
-            found = least_squares(misfit, start, bounds=(_LOW, _HIGH), loss="soft_l1", max_nfev=50)
-            if best is None or found.cost < best.cost:
-                best = found
+    for carried, power in ((0.7, 4.0), (1.2, 12.0), (2.0, 5.0)):
+        start = centre.copy()
+        start[0], start[1] = np.log(carried), np.log(power)
+        start = np.clip(start, _LOW + 1e-6, _HIGH - 1e-6)
+        found = least_squares(misfit, start, bounds=(_LOW, _HIGH), loss="soft_l1", max_nfev=50)
+        if best is None or found.cost < best.cost:
+            best = found
     assert best is not None
     miss = predict_level(course, best.x)[seen] - observed
     covariance = sandwich(best.jac[: observed.size] * sigma, miss, _WIDTH)
