@@ -21,6 +21,8 @@ from diagnostics.plant import Plant
 DETECTION_S = {True: 60.0, False: 20.0}
 """From the limit reached to the switchover, heated and heatless [s]."""
 _NO_LOAD = 1e-6
+_CLOCK_SHARE = 1e-3
+"""How well a timer's mean half-cycle is known at best: clocks, valve strokes, a pause now and then."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +53,10 @@ def bounds_of(cycle: Cycle, plant: Plant) -> Bounds:
     shortest = dryer.shortest_half_cycle_s
     if not plant.is_given("dryer.shortest_half_cycle_s") and cycle.control != "dew_point":
         shortest = today
-    timed = cycle.half_cycle_s if cycle.resolved and cycle.half_cycle_s and today == cycle.half_cycle_s.value else None
+    timed = None
+    if cycle.resolved and cycle.half_cycle_s is not None and today == cycle.half_cycle_s.value:
+        seen, least = cycle.half_cycle_s, _CLOCK_SHARE * today
+        timed = Estimate.ordered(today, min(seen.low, today - least), max(seen.high, today + least))
     longest = max(shortest, dryer.longest_half_cycle_s)
     return Bounds(today, shortest, longest, DETECTION_S[plant.heated], timed=timed)
 

@@ -9,6 +9,7 @@ uncertainty after ASHRAE Guideline 14 with the autocorrelation of the residuals.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -63,6 +64,33 @@ class _Baseline:
         return self.level + self.slope * (load - self.centre)
 
 
+@dataclass(frozen=True, eq=False)
+class _Comparison:
+    """What was compared, in blocks, with the baseline and the autocorrelation of its residuals."""
+
+    quantity: str
+    unit: str
+    option: str
+    block_s: float
+    earlier: _Blocks
+    later: _Blocks
+    baseline: _Baseline
+    rho: float
+
+
+@dataclass(frozen=True)
+class _Saving:
+    """Use expected and seen, the share saved, fractional uncertainties at 90 and 68 %, CV(RMSE) and verdict."""
+
+    would: float
+    did: float
+    share: Estimate
+    at_90: float | None
+    at_68: float | None
+    cv: float
+    verdict: Literal["proven", "not_proven", "no_saving"]
+
+
 def verify(before: Side, after: Side, plant: Plant) -> Verification:
     """Compare a dryer's use before and after a change.
 
@@ -86,15 +114,15 @@ def verify(before: Side, after: Side, plant: Plant) -> Verification:
     earlier, later = _blocks(before, quantity, block_s), _blocks(after, quantity, block_s)
     _refuse_short(earlier, later, block_s)
     baseline = _fit(earlier, later)
-    residual = earlier.value - baseline.fitted
-    rho = lag_one(residual)
+    rho = lag_one(earlier.value - baseline.fitted)
     independent = effective_count(earlier.value.size, rho)
     if independent < LEAST_INDEPENDENT:
         raise InputError(
             f"{before[0].log.source}: its blocks of {say_duration(block_s)} are worth only {independent:.1f}"
             f" independent ones, {LEAST_INDEPENDENT:g} are needed; log longer before the change."
         )
-    return _judge(before, after, plant, quantity, unit, option, block_s, earlier, later, baseline, rho)
+    case = _Comparison(quantity, unit, option, block_s, earlier, later, baseline, rho)
+    return _verified(case, _saving(case, before), before, plant)
 
 
 def _refuse_overlap(before: ScreenedLog, after: ScreenedLog) -> None:
@@ -201,57 +229,54 @@ def _fit(earlier: _Blocks, later: _Blocks) -> _Baseline:
     return _Baseline(mean, slope, float(load.mean()), 2, fitted)
 
 
-def _judge(
-    before: Side,
-    after: Side,
-    plant: Plant,
-    quantity: str,
-    unit: str,
-    option: str,
-    block_s: float,
-    earlier: _Blocks,
-    later: _Blocks,
-    baseline: _Baseline,
-    rho: float,
-) -> Verification:
-    expected = baseline.at(later.load, later.value.size)
-    would, did = float(expected.mean()), float(later.value.mean())
+def _saving(case: _Comparison, before: Side) -> _Saving:
+    """Share saved with its 95 % interval, and the fractional uncertainties."""
+    earlier, later, baseline = case.earlier, case.later, case.baseline
+    would, did = float(baseline.at(later.load, later.value.size).mean()), float(later.value.mean())
     share = (would - did) / would if would > 0.0 else 0.0
     n, m, p = earlier.value.size, later.value.size, baseline.parameters
-    cv = max(cv_rmse(earlier.value, baseline.fitted, p), _resolution(before, quantity) / baseline.level)
-    # The formula gives the uncertainty over the saving; with a saving of 1 it gives it over the baseline's use.
-    of_baseline = [fractional_uncertainty(t_value(c, n - p), cv, n, rho, m, 1.0) for c in (0.95, 0.90, 0.68)]
-    half = of_baseline[0]
-    saved_share = Estimate(share, share - half, share + half)
-    fsu_90, fsu_68 = (u / share if share > 0.0 else None for u in of_baseline[1:])
-    verdict = "no_saving"
-    if share > 0.0:
-        verdict = "proven" if fsu_68 is not None and fsu_68 < _PROVEN_AT_68 and share > half else "not_proven"
-    energy, cost = _money(saved_share, before, plant, option, quantity, would)
+    cv = max(cv_rmse(earlier.value, baseline.fitted, p), _resolution(before, case.quantity) / baseline.level)
+    # With a saving of 1 the formula gives the uncertainty over the baseline's use instead of over the saving.
+    half, at_90, at_68 = (
+        fractional_uncertainty(t_value(confidence, n - p), cv, n, case.rho, m, 1.0) for confidence in (0.95, 0.90, 0.68)
+    )
+    saved = share > 0.0
+    verdict: Literal["proven", "not_proven", "no_saving"] = "no_saving"
+    if saved:
+        verdict = "proven" if at_68 / share < _PROVEN_AT_68 and share > half else "not_proven"
+    interval = Estimate(share, share - half, share + half)
+    return _Saving(
+        would, did, interval, at_90 / share if saved else None, at_68 / share if saved else None, cv, verdict
+    )
+
+
+def _verified(case: _Comparison, saving: _Saving, before: Side, plant: Plant) -> Verification:
+    earlier, baseline = case.earlier, case.baseline
+    energy, cost = _money(saving.share, before, plant, case.quantity, saving.would)
     return Verification(
-        quantity=quantity,
-        unit=unit,
-        option=option,
+        quantity=case.quantity,
+        unit=case.unit,
+        option=case.option,
         before_mean=float(earlier.value.mean()),
-        after_mean=did,
-        baseline_after=would,
-        saved_share=saved_share,
-        saved=saved_share.scaled(would),
-        fractional_uncertainty=fsu_90,
-        fractional_uncertainty_68=fsu_68,
-        cv_rmse=cv,
-        nmbe=nmbe(earlier.value, baseline.fitted, p),
-        blocks_before=n,
-        blocks_after=m,
-        block_s=block_s,
-        effective_blocks=effective_count(n, rho),
-        load_adjusted=p == 2,
-        verdict=verdict,  # type: ignore[arg-type]
-        statement=_statement(verdict, quantity, saved_share, fsu_68),
+        after_mean=saving.did,
+        baseline_after=saving.would,
+        saved_share=saving.share,
+        saved=saving.share.scaled(saving.would),
+        fractional_uncertainty=saving.at_90,
+        fractional_uncertainty_68=saving.at_68,
+        cv_rmse=saving.cv,
+        nmbe=nmbe(earlier.value, baseline.fitted, baseline.parameters),
+        blocks_before=earlier.value.size,
+        blocks_after=case.later.value.size,
+        block_s=case.block_s,
+        effective_blocks=effective_count(earlier.value.size, case.rho),
+        load_adjusted=baseline.parameters == 2,
+        verdict=saving.verdict,
+        statement=_statement(case.quantity, saving),
         energy_saved_kwh_per_year=energy,
         cost_saved_per_year=cost,
         currency=plant.economics.currency,
-        notes=_notes(option, quantity, earlier, later, baseline, plant),
+        notes=_notes(case, plant),
     )
 
 
@@ -266,7 +291,7 @@ def _resolution(before: Side, quantity: str) -> float:
 
 
 def _money(
-    share: Estimate, before: Side, plant: Plant, option: str, quantity: str, would: float
+    share: Estimate, before: Side, plant: Plant, quantity: str, would: float
 ) -> tuple[Estimate | None, Estimate | None]:
     """Energy and cost of the saving over a year, from the purge before the change."""
     price = price_per_kwh(plant)
@@ -282,32 +307,30 @@ def _money(
     return energy, None if energy is None or price is None else energy.scaled(price)
 
 
-def _statement(verdict: str, quantity: str, share: Estimate, fsu_68: float | None) -> str:
+def _statement(quantity: str, saving: _Saving) -> str:
     words = {"regenerations": "regenerations", "purge flow": "purge", "compressor power": "compressor power"}[quantity]
+    share = saving.share
     percent = f"{100 * share.value:.0f} % of the {words} ({100 * share.low:.0f} to {100 * share.high:.0f} %)"
-    if verdict == "proven":
+    if saving.verdict == "proven":
         return f"Proven: {percent} saved against the baseline."
-    if verdict == "not_proven":
-        assert fsu_68 is not None
+    if saving.at_68 is not None:
         return (
             f"Not proven: {percent} saved by the figures, but at 68 % confidence the uncertainty is"
-            f" {100 * fsu_68:.0f} % of the saving; log longer on both sides."
+            f" {100 * saving.at_68:.0f} % of the saving; log longer on both sides."
         )
     more = f"{-100 * share.value:.0f} % more" if share.value < -0.005 else "no less"
     return f"No saving: {more} {words} than the baseline at the same load."
 
 
-def _notes(
-    option: str, quantity: str, earlier: _Blocks, later: _Blocks, baseline: _Baseline, plant: Plant
-) -> tuple[str, ...]:
-    notes = [
-        f"IPMVP option {option}: "
-        + (f"{quantity} was metered." if option == "B" else "regenerations were counted, the air of one is estimated.")
-    ]
-    if baseline.parameters == 1:
+def _notes(case: _Comparison, plant: Plant) -> tuple[str, ...]:
+    metered = f"{case.quantity} was metered."
+    counted = "regenerations were counted, the air of one is estimated."
+    notes = [f"IPMVP option {case.option}: {metered if case.option == 'B' else counted}"]
+    earlier, later = case.earlier.load, case.later.load
+    if case.baseline.parameters == 1:
         notes.append("The baseline is the plain mean: the load is unknown or explains nothing of the use before.")
-    elif earlier.load is not None and later.load is not None:
-        beyond = np.mean((later.load < 0.9 * earlier.load.min()) | (later.load > 1.1 * earlier.load.max()))
+    elif earlier is not None and later is not None:
+        beyond = np.mean((later < 0.9 * earlier.min()) | (later > 1.1 * earlier.max()))
         if beyond > 0.1:
             notes.append(f"For {100 * beyond:.0f} % of the time after, the load lies outside what the log before saw.")
     if plant.site.air_use in ("medical", "breathing"):
