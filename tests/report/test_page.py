@@ -1,0 +1,112 @@
+"""The report: self-contained, accessible, the same on paper, safe against what stands in a plant file."""
+
+from __future__ import annotations
+
+import datetime as dt
+import html.parser
+import io
+import re
+from pathlib import Path
+
+import pytest
+
+from diagnostics import Diagnosis, diagnose, document, plant_from, read_log
+from diagnostics.report.figures import METRIC
+from diagnostics.report.page import report_page
+from diagnostics.report.sheet import report_pdf
+from tests.browser.server import FLAGS, require_chromium
+from tests.logs import saw_tooth
+
+DAY = dt.date(2026, 3, 5)
+HOSTILE = '<script>document.title="run"</script><img src=x onerror=alert(1)>'
+
+
+class Fetches(html.parser.HTMLParser):
+    """Collects everything a browser would fetch or run."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.found: list[str] = []
+
+    def handle_starttag(self, tag: str, attributes: list[tuple[str, str | None]]) -> None:
+        if tag in ("script", "iframe", "object", "embed", "link", "base", "form", "img"):
+            self.found.append(tag)
+        for name, value in attributes:
+            if name.startswith("on") or (name in ("src", "href", "xlink:href") and not (value or "").startswith("#")):
+                self.found.append(f"{tag} {name}={value}")
+
+
+def fetches(page: str) -> list[str]:
+    reader = Fetches()
+    reader.feed(page)
+    return reader.found + re.findall(r"@import[^;]*|url\((?!#)[^)]*\)", page)
+
+
+def test_page_fetches_nothing(diagnosis: Diagnosis) -> None:
+    assert fetches(report_page(diagnosis)) == []
+
+
+def test_same_input_same_bytes(diagnosis: Diagnosis) -> None:
+    assert report_page(diagnosis, today=DAY) == report_page(diagnosis, today=DAY)
+    other = report_page(diagnosis, today=DAY + dt.timedelta(days=1))
+    assert other.replace("2026-03-06", "2026-03-05") == report_page(diagnosis, today=DAY)
+    assert report_pdf(diagnosis, today=DAY) == report_pdf(diagnosis, today=DAY)
+
+
+def test_nothing_from_a_plant_file_runs(tmp_path: Path) -> None:
+    plant = plant_from({"site": {"name": HOSTILE}, "economics": {"currency": HOSTILE}})
+    log = tmp_path / "<b>log.csv"
+    saw_tooth(days=0.5).to_csv(log, index=False)
+    page = report_page(diagnose(read_log([log], plant), plant))
+    assert fetches(page) == []
+    assert "&lt;script&gt;" in page
+
+
+def headline_numbers(diagnosis: Diagnosis) -> list[str]:
+    whole = document(diagnosis)
+    kept = [
+        METRIC.number(whole["purity"]["p95_dew_point_c"], decimals=1),
+        METRIC.number(whole["purge"]["cost_per_year"]["value"]),
+        METRIC.number(whole["switching"]["cost_saved_per_year"]["value"]),
+        METRIC.number(whole["payback"]["simple_payback_years"]["value"], digits=2),
+        METRIC.number(whole["purge"]["average_m3_min"]["value"]),
+    ]
+    return kept + [finding["statement"] for finding in whole["findings"]]
+
+
+def test_pdf_holds_every_headline_number(diagnosis: Diagnosis) -> None:
+    import pypdf
+
+    reader = pypdf.PdfReader(io.BytesIO(report_pdf(diagnosis, today=DAY)))
+    assert 2 <= len(reader.pages) <= 6
+    text = squeezed(" ".join(sheet.extract_text() for sheet in reader.pages))
+    page = squeezed(re.sub(r"<[^>]+>", " ", report_page(diagnosis, today=DAY)).replace("&#39;", "'"))
+    for number in headline_numbers(diagnosis):
+        assert squeezed(number) in text, number
+        assert squeezed(number) in page, number
+
+
+def squeezed(text: str) -> str:
+    return re.sub(r"[\s\u00ad]+", "", text).replace("’", "'")
+
+
+@pytest.mark.browser
+def test_page_is_accessible_and_fits_a_phone(diagnosis: Diagnosis, tmp_path: Path) -> None:
+    chromium = require_chromium()
+    from axe_core_python.sync_playwright import Axe
+    from playwright.sync_api import sync_playwright
+
+    file = tmp_path / "report.html"
+    file.write_text(report_page(diagnosis, today=DAY), encoding="utf-8")
+    requests: list[str] = []
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=chromium, args=FLAGS)
+        page = browser.new_page(viewport={"width": 400, "height": 900})
+        page.on("request", lambda request: requests.append(request.url))
+        page.goto(file.as_uri())
+        too_wide = page.evaluate("document.documentElement.scrollWidth > window.innerWidth + 1")
+        violations = [v for v in Axe().run(page)["violations"] if v["impact"] in ("serious", "critical")]
+        browser.close()
+    assert requests == [file.as_uri()]
+    assert [(v["id"], [n["html"][:120] for n in v["nodes"]]) for v in violations] == []
+    assert not too_wide
