@@ -87,7 +87,19 @@ def what_if(diagnosis: Diagnosis, settings: Mapping[str, Any]) -> WhatIf:
 
 
 def energy_case(screened: ScreenedLog, cycle: Cycle, breakthrough: Breakthrough, plant: Plant) -> EnergyCase:
-    """Purge, switching and payback from the parts of a diagnosis."""
+    """Purge, switching and payback from the parts of a diagnosis.
+
+    Parameters
+    ----------
+    screened : ScreenedLog
+    cycle : Cycle
+    breakthrough : Breakthrough
+    plant : Plant
+
+    Returns
+    -------
+    EnergyCase
+    """
     purge = account_purge(screened, cycle, plant)
     switching = switch_on_dew_point(screened, cycle, breakthrough, purge, plant)
     return EnergyCase(plant, purge, switching, reckon_payback(switching, plant))
@@ -95,6 +107,16 @@ def energy_case(screened: ScreenedLog, cycle: Cycle, breakthrough: Breakthrough,
 
 def with_settings(plant: Plant, settings: Mapping[str, Any]) -> Plant:
     """The plant with changed settings, checked as a plant file is.
+
+    Parameters
+    ----------
+    plant : Plant
+    settings : mapping
+        ``table.key`` with its new value; None takes the key away.
+
+    Returns
+    -------
+    Plant
 
     Raises
     ------

@@ -51,7 +51,16 @@ class PurgeAir:
 
 
 def measured(screened: ScreenedLog) -> PurgeAir | None:
-    """Purge from a logged purge flow; None without one."""
+    """Purge from a logged purge flow; None without one.
+
+    Parameters
+    ----------
+    screened : ScreenedLog
+
+    Returns
+    -------
+    PurgeAir or None
+    """
     channel = screened.log.channels.get("purge_flow")
     if channel is None or not np.isfinite(channel).any():
         return None
@@ -68,7 +77,21 @@ def measured(screened: ScreenedLog) -> PurgeAir | None:
 
 
 def from_orifice(screened: ScreenedLog, plant: Plant, line_bar: float, half_cycle_s: float) -> PurgeAir | None:
-    """Purge from the bore of the orifice; None if it is not given."""
+    """Purge from the bore of the orifice; None if it is not given.
+
+    Parameters
+    ----------
+    screened : ScreenedLog
+    plant : Plant
+    line_bar : float
+        Line pressure [bar abs].
+    half_cycle_s : float
+        Mean half-cycle the purge time is spread over [s].
+
+    Returns
+    -------
+    PurgeAir or None
+    """
     bore = plant.dryer.orifice_mm
     if bore is None:
         return None
@@ -92,7 +115,23 @@ def from_orifice(screened: ScreenedLog, plant: Plant, line_bar: float, half_cycl
 
 
 def from_nameplate(plant: Plant, cycle: Cycle, line_bar: float, half_cycle_s: float) -> PurgeAir | None:
-    """Purge from the stated or usual share of rated flow at rated pressure; None without a rated flow."""
+    """Purge from the stated or usual share of rated flow at rated pressure; None without a rated flow.
+
+    Parameters
+    ----------
+    plant : Plant
+    cycle : Cycle
+        Its control tells whether the air or the share belongs to one regeneration.
+    line_bar : float
+        Line pressure [bar abs].
+    half_cycle_s : float
+        Mean half-cycle [s].
+
+    Returns
+    -------
+    PurgeAir or None
+        ``share x rated flow x line pressure / rated pressure`` [m3/min].
+    """
     dryer = plant.dryer
     rated, share = dryer.rated_flow_m3_min, dryer.purge_share
     if rated is None or share is None:
@@ -128,6 +167,18 @@ def vented_m3(screened: ScreenedLog, plant: Plant, line_bar: float) -> Uncertain
     """Air lost when one vessel is vented, at 20 degC, 1 bar [m3]: volume x total void x pressure difference.
 
     None where the vessel's volume is unknown; nought for heat of compression, which regenerates at line pressure.
+
+    Parameters
+    ----------
+    screened : ScreenedLog
+    plant : Plant
+    line_bar : float
+        Line pressure [bar abs].
+
+    Returns
+    -------
+    Uncertain or None
+        [m3 at 20 degC, 1 bar]
     """
     if plant.dryer.regeneration == "heat_of_compression":
         return known(0.0)

@@ -85,7 +85,20 @@ def half_cycles_s(held_s: Floats, pattern: LoadPattern, bounds: Bounds) -> Float
 
 
 def regenerations_per_s(held_s: Uncertain, pattern: LoadPattern, bounds: Bounds) -> Uncertain:
-    """Regenerations per time over a load pattern [1/s]; between both memories where the pattern has two."""
+    """Regenerations per time over a load pattern [1/s]; between both memories where the pattern has two.
+
+    Parameters
+    ----------
+    held_s : Uncertain
+        Half-cycle that can be repeated at rated load [s].
+    pattern : LoadPattern
+    bounds : Bounds
+
+    Returns
+    -------
+    Uncertain
+        Time mean of one over the half-cycle [1/s].
+    """
 
     def often(of: LoadPattern) -> Uncertain:
         return held_s.map(lambda held: (1.0 / half_cycles_s(held, of, bounds)) @ of.weight)

@@ -55,7 +55,19 @@ def regeneration_heat_kwh(
 
 
 def solid_share(bed_kg: float, water_kg: float, desiccant: str) -> float:
-    """Share of the heat that each regeneration costs whatever water it drives off: bed and steel [-]."""
+    """Share of the heat that each regeneration costs whatever water it drives off: bed and steel [-].
+
+    Parameters
+    ----------
+    bed_kg, water_kg : float
+        Desiccant of one vessel, water driven off in one regeneration [kg].
+    desiccant : str
+
+    Returns
+    -------
+    float
+        [-]; the steel is taken as `STEEL_PER_BED_KG` of the bed, the rise as `TEMPERATURE_RISE_K`.
+    """
     steel_kg = STEEL_PER_BED_KG * bed_kg
     heat = HEAT_OF_ADSORPTION_KJ_KG[desiccant]
     dry = regeneration_heat_kwh(bed_kg, steel_kg, TEMPERATURE_RISE_K, 0.0)

@@ -45,7 +45,21 @@ def annuity_factor(rate: float, years: float, growth: float = 0.0) -> float:
 
 
 def cash_flows(outlay: float, saving: float, upkeep: float, growth: float, years: int) -> Floats:
-    """Amounts by year, shape (years + 1,): the outlay as a negative amount in year 0, then saving less upkeep."""
+    """Amounts by year, shape (years + 1,): the outlay as a negative amount in year 0, then saving less upkeep.
+
+    Parameters
+    ----------
+    outlay, saving, upkeep : float
+        Amount now; first year's saving; yearly upkeep [currency].
+    growth : float
+        Yearly growth of the saving [-].
+    years : int
+
+    Returns
+    -------
+    ndarray, shape (years + 1,)
+        [currency]
+    """
     order = np.arange(years)
     return np.concatenate(([-outlay], saving * (1.0 + growth) ** order - upkeep))
 
@@ -125,7 +139,23 @@ def capital_recovery_factor(rate: float, years: float) -> float:
 
 
 def cost_per_saved_kwh(outlay: float, upkeep: float, saved_kwh: float, rate: float, years: float) -> float | None:
-    """Yearly cost of the measure over the energy it saves [currency/kWh]; None where nothing is saved."""
+    """Yearly cost of the measure over the energy it saves [currency/kWh]; None where nothing is saved.
+
+    Parameters
+    ----------
+    outlay, upkeep : float
+        [currency], [currency/a]
+    saved_kwh : float
+        [kWh/a]
+    rate : float
+        Yearly discount rate [-].
+    years : float
+
+    Returns
+    -------
+    float or None
+        ``(outlay CRF + upkeep) / saved_kwh``
+    """
     if saved_kwh <= 0.0:
         return None
     return (outlay * capital_recovery_factor(rate, years) + upkeep) / saved_kwh

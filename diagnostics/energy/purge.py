@@ -91,7 +91,18 @@ def mean_pressure_bar(screened: ScreenedLog, plant: Plant) -> float:
 
 
 def mean_half_cycle_s(cycle: Cycle, plant: Plant) -> float:
-    """Mean length of the half-cycles [s]: from the log where resolved, else the nameplate's."""
+    """Mean length of the half-cycles [s]: from the log where resolved, else the nameplate's.
+
+    Parameters
+    ----------
+    cycle : Cycle
+    plant : Plant
+
+    Returns
+    -------
+    float
+        The median of a timer, the mean where lengths vary [s].
+    """
     if not cycle.resolved or cycle.half_cycle_s is None:
         return plant.half_cycle_s
     complete = cycle.complete
@@ -105,7 +116,22 @@ def mean_half_cycle_s(cycle: Cycle, plant: Plant) -> float:
 def regeneration_power(
     average: Uncertain, marginal: Marginal, plant: Plant, half_cycle_s: float
 ) -> dict[str, Uncertain]:
-    """Mean power of regeneration at the meter [kW]: ``air``, ``heater``, ``blower``."""
+    """Mean power of regeneration at the meter [kW]: ``air``, ``heater``, ``blower``.
+
+    Parameters
+    ----------
+    average : Uncertain
+        Average purge [m3/min].
+    marginal : Marginal
+    plant : Plant
+    half_cycle_s : float
+        Mean half-cycle that heating and blowing times are spread over [s].
+
+    Returns
+    -------
+    dict of str to Uncertain
+        [kW]
+    """
     dryer = plant.dryer
     power = {"air": average * marginal.kw_per_m3_min, "heater": known(0.0), "blower": known(0.0)}
     for name, kw, seconds in (

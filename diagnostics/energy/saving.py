@@ -65,7 +65,20 @@ def save_over_year(
 
 
 def heat_saved_per_regeneration(plant: Plant, screened: ScreenedLog, today_s: float) -> Uncertain:
-    """Share of a regeneration's heat that is saved when one is avoided and the next drives off its water too [-]."""
+    """Share of a regeneration's heat that is saved when one is avoided and the next drives off its water too [-].
+
+    Parameters
+    ----------
+    plant : Plant
+    screened : ScreenedLog
+    today_s : float
+        Today's half-cycle, over which the water is taken up [s].
+
+    Returns
+    -------
+    Uncertain
+        1 where heating ends by time; bed and steel's share where it ends on the exhaust's temperature [-].
+    """
     dryer = plant.dryer
     if dryer.heating_ends_by == "time" or not dryer.heater_kw:
         return known(1.0)

@@ -54,7 +54,19 @@ def nmbe(observed: Floats, modelled: Floats, parameters: int) -> float:
 
 
 def effective_count(count: int, autocorrelation: float) -> float:
-    """Independent readings that ``count`` autocorrelated ones are worth [-]."""
+    """Independent readings that ``count`` autocorrelated ones are worth [-].
+
+    Parameters
+    ----------
+    count : int
+    autocorrelation : float
+        Lag-one autocorrelation; below nought counts as nought.
+
+    Returns
+    -------
+    float
+        ``count (1 - rho) / (1 + rho)``
+    """
     rho = min(max(autocorrelation, 0.0), 0.999)
     return count * (1.0 - rho) / (1.0 + rho)
 

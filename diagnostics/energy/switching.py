@@ -94,7 +94,20 @@ def switch_on_dew_point(
 
 
 def case_of(screened: ScreenedLog, cycle: Cycle, breakthrough: Breakthrough, plant: Plant) -> Case | None:
-    """Loads, bounds and what the bed holds; None where the load cannot be told."""
+    """Loads, bounds and what the bed holds; None where the load cannot be told.
+
+    Parameters
+    ----------
+    screened : ScreenedLog
+        With its flow known.
+    cycle : Cycle
+    breakthrough : Breakthrough
+    plant : Plant
+
+    Returns
+    -------
+    Case or None
+    """
     bounds = bounds_of(cycle, plant)
     reserve = breakthrough.reserve or PRIOR_RESERVE
     rough = log_pattern(screened, plant)
