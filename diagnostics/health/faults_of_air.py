@@ -19,7 +19,7 @@ from diagnostics.health.levels import Levels, levels_of
 from diagnostics.health.record import Finding
 from diagnostics.health.sentences import BED, PEOPLE, STORED_PRESSURE, kelvin, level
 from diagnostics.health.steps import sigma
-from diagnostics.log.record import Floats
+from diagnostics.log.record import Flags, Floats
 from diagnostics.moment import say_duration
 
 LEAST_JUMP_K = 4.0
@@ -202,7 +202,7 @@ _RIPPLE_OF_A_LEAK = 0.12
 
 
 def find_leak(case: Case, levels: Levels) -> Leak | None:
-    """Whether the moisture is a constant share of the inlet's, over the log or from some time on."""
+    """Whether a wet share stays the same whichever tower dries, over the log or from some time on."""
     inlet = _inlet_moisture(case)
     if inlet is None or case.switched_on_dew_point:
         return None
@@ -211,20 +211,33 @@ def find_leak(case: Case, levels: Levels) -> Leak | None:
     if used.sum() < 50:
         return None
     moisture, inlet = case.screened.moisture[used], inlet[used]
-    middle = float(np.median(case.screened.dew_point_c[used]))
-    if middle < WET_C:
-        return None
     share = moisture / inlet
-    log_share = np.log(share)
-    spread = sigma(log_share)
+    middle, middle_share = float(np.median(case.screened.dew_point_c[used])), float(np.median(share))
+    if middle < WET_C or middle_share > _SATURATED:
+        return None
+    spread = min(sigma(np.log(share)), sigma(np.log(moisture)))
     ripple = _ripple(case, start_s, share)
     if spread > _STEADY or ripple > _RIPPLE_OF_A_LEAK:
         return None
-    follows = _follows_inlet(np.log(moisture), np.log(inlet))
-    if float(np.median(share)) > _SATURATED or (follows is not None and not 0.5 < follows < 1.7):
+    follows = _slope(np.log(inlet), np.log(moisture))
+    confidence = _confidence_of_leak(case, used, follows, opened=start_s > levels.start_s[0])
+    if confidence is None:
         return None
-    confidence = 0.75 if follows is None else 0.92
-    return Leak(start_s, float(np.median(share)), spread, middle, ripple, follows, confidence)
+    return Leak(start_s, middle_share, spread, middle, ripple, follows, confidence)
+
+
+def _confidence_of_leak(case: Case, used: Flags, follows: float | None, *, opened: bool) -> float | None:
+    """From what tells a leak from an overloaded or worn dryer; None where nothing does."""
+    if opened:
+        return 0.9
+    if follows is not None and 0.5 < follows < 1.7:
+        return 0.92
+    flow = case.screened.conditions.flow_m3_min
+    if flow is None or "flow" not in case.screened.conditions.logged:
+        return 0.6 if follows is None else None
+    known = used & (flow > 0)
+    against_flow = _slope(np.log(flow[known]), np.log(case.screened.moisture[known])) if known.any() else None
+    return 0.75 if against_flow is not None and abs(against_flow) < 0.3 else None
 
 
 def _inlet_moisture(case: Case) -> Floats | None:
@@ -264,12 +277,12 @@ def _ripple(case: Case, start_s: float, share: Floats) -> float:
     return sigma(share) / float(np.median(share))
 
 
-def _follows_inlet(log_moisture: Floats, log_inlet: Floats) -> float | None:
-    """Slope of ln moisture on ln inlet moisture; 1 for a leak; None where the inlet hardly changes."""
-    if log_inlet.std() < 0.03:
+def _slope(cause: Floats, moisture: Floats) -> float | None:
+    """Slope of ln moisture on the logarithm of a cause; None where the cause hardly changes."""
+    if cause.std() < 0.03:
         return None
-    centred = log_inlet - log_inlet.mean()
-    return float(centred @ (log_moisture - log_moisture.mean()) / (centred @ centred))
+    centred = cause - cause.mean()
+    return float(centred @ (moisture - moisture.mean()) / (centred @ centred))
 
 
 def _bypass_leak(case: Case, leak: Leak) -> Finding:
@@ -280,7 +293,7 @@ def _bypass_leak(case: Case, leak: Leak) -> Finding:
     known = "inlet_temperature" in case.screened.conditions.logged
     followed = (
         f" It follows the inlet's moisture with a slope of {leak.follows_inlet:.1f} (1 for a leak)."
-        if leak.follows_inlet is not None
+        if leak.follows_inlet is not None and 0.5 < leak.follows_inlet < 1.7
         else ""
     )
     return case.finding(
