@@ -156,20 +156,22 @@ def diagnose_task(task: Task) -> dict[str, Any]:
         tables = tomllib.loads(task.plant_text.decode("utf-8-sig").replace("\r\n", "\n"))
         plant = plant_from(tables, source=task.plant_name)
         log = read_log([Upload(name, content) for name, content in task.logs], plant)
-        whole = document(diagnose(log, plant))
+        diagnosis = diagnose(log, plant)
+        whole = document(diagnosis)
     except (UserError, tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         return {"row": failed_row(task.name, task.header, str(error)), "document": None}
-    return {"row": summary_row(task.name, task.header, whole), "document": whole}
+    flow = diagnosis.screened.conditions.flow_m3_min
+    mean_flow = None if flow is None else float(flow[diagnosis.screened.used].mean())
+    return {"row": summary_row(task.name, task.header, whole, mean_flow), "document": whole}
 
 
-def summary_row(name: str, header: str, whole: Mapping[str, Any]) -> dict[str, Any]:
+def summary_row(name: str, header: str, whole: Mapping[str, Any], mean_flow_m3_min: float | None) -> dict[str, Any]:
     """One dryer's row of the ranked table, from its document."""
     first = next(iter(whole["findings"]), None)
     saved = whole["switching"]["cost_saved_per_year"]
     cost = whole["purge"]["cost_per_year"]
     payback = whole["payback"]["simple_payback_years"]
     half_cycle = whole["cycle"]["half_cycle_s"]
-    flow = whole["log"]["used_statistics"].get("flow_m3_min", {}).get("mean")
     return {
         "dryer": name,
         "header": header,
@@ -182,7 +184,7 @@ def summary_row(name: str, header: str, whole: Mapping[str, Any]) -> dict[str, A
         "moisture_mean_dew_point_c": whole["log"]["used_statistics"]
         .get("dew_point_c", {})
         .get("moisture_mean_dew_point_c"),
-        "mean_flow_m3_min": flow,
+        "mean_flow_m3_min": mean_flow_m3_min,
         "control": whole["cycle"]["control"],
         "half_cycle_s": half_cycle and half_cycle["value"],
         "trend": whole["trend"]["verdict"],
