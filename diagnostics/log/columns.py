@@ -184,7 +184,8 @@ def assign(
                 f" {', '.join(repr(o.header) for o in others)}."
             )
     chosen = {q: _with_unit(c, units[q], q) if q in units else c for q, c in chosen.items()}
-    return Assignment(chosen, {c.header: c for c in rest.values()}, rivals, tuple(notes))
+    filled = {c.header: c for c in rest.values() if np.isfinite(c.values).any()}
+    return Assignment(chosen, filled, rivals, tuple(notes))
 
 
 def _quantity(raw: RawColumn, column: NumberColumn | None) -> str | None:

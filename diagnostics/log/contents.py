@@ -99,7 +99,8 @@ def open_content(path: str | Path | Upload) -> tuple[Content, bytes]:
             head = stream.read(HEAD_BYTES)
             _refuse_empty(file.name, head, size)
             _refuse_stranger(file.name, head)
-            raw = head + stream.read()
+            stream.seek(0)
+            raw = stream.read()
     except FileNotFoundError:
         raise InputError(f"{file}: there is no such log; check the path.") from None
     except OSError as error:

@@ -8,6 +8,10 @@ from __future__ import annotations
 
 import codecs
 
+import numpy as np
+
+_HEAD_BYTES = 65_536
+
 
 def to_utf8(data: bytes) -> tuple[bytes, str]:
     """Recode a text.
@@ -42,6 +46,10 @@ def _recoded(data: bytes) -> tuple[bytes, str]:
             return _from_utf16(data, "utf-16-le" if odd > even else "utf-16-be"), "UTF-16"
     if data.isascii():
         return data, "ASCII"
+    # Letters beyond ASCII mostly stand in the titles alone; a glance at the bytes behind spares decoding them all.
+    if len(data) > 2 * _HEAD_BYTES and int(np.frombuffer(data, np.uint8, offset=_HEAD_BYTES).max()) < 128:
+        head, name = _recoded(data[:_HEAD_BYTES])
+        return (data if name == "UTF-8" and len(head) == _HEAD_BYTES else head + data[_HEAD_BYTES:]), name
     try:
         data.decode("utf-8")
         return data, "UTF-8"

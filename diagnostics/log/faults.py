@@ -48,11 +48,13 @@ def without_codes(values: Floats) -> tuple[Floats, dict[float, int]]:
     dict of float to int
         Each code that was taken out, and how often it stood there.
     """
-    known = values[np.isfinite(values)]
+    finite = np.isfinite(values)
+    known = values if finite.all() else values[finite]
     if known.size < 2:
         return values, {}
-    candidates = [code for code in _CODES if (known == code).any()]
-    candidates += [float(v) for v in (known.min(), known.max()) if abs(v) >= 1e9 and v not in candidates]
+    least, most = float(known.min()), float(known.max())
+    candidates = [code for code in _CODES if least <= code <= most and (known == code).any()]
+    candidates += [v for v in (least, most) if abs(v) >= 1e9 and v not in candidates]
     if not candidates:
         return values, {}
     rest = known[~np.isin(known, candidates)]

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from diagnostics.log.cells import cell_class, is_type_row
 from diagnostics.log.units import parse_unit, split_title
@@ -33,6 +34,8 @@ class Head:
         Whether there is a title row.
     preamble : tuple of str
         Rows above, cells joined by a blank.
+    short_by : int
+        Columns of readings behind the last title: the titles do not fit the rows.
     """
 
     first: int
@@ -41,6 +44,7 @@ class Head:
     aliases: tuple[tuple[str, ...], ...]
     titled: bool
     preamble: tuple[str, ...]
+    short_by: int = 0
 
 
 def usual_width(rows: Sequence[Sequence[str]]) -> int:
@@ -49,7 +53,7 @@ def usual_width(rows: Sequence[Sequence[str]]) -> int:
     return Counter(later).most_common(1)[0][0] if later else 0
 
 
-def find_head(rows: Sequence[Sequence[str]], width: int) -> Head | None:
+def find_head(rows: Sequence[Sequence[str]], width: int, *, by_blanks: bool = False) -> Head | None:
     """Find titles and the first row of readings.
 
     Parameters
@@ -58,6 +62,8 @@ def find_head(rows: Sequence[Sequence[str]], width: int) -> Head | None:
         The first rows of the file.
     width : int
         Usual number of cells.
+    by_blanks : bool
+        Whether blanks part the cells, so that a title row may have fewer of them than a row of readings.
 
     Returns
     -------
@@ -68,9 +74,12 @@ def find_head(rows: Sequence[Sequence[str]], width: int) -> Head | None:
     usual = [_majority([row[k] for row in later]) for k in range(width)]
     if "n" not in usual:
         return None
-    first = next((i for i, row in enumerate(rows) if _fits(row, usual)), None)
+    first = next((i for i, row in enumerate(rows) if _fits(row, usual, 0.0)), None)
+    if first is None:
+        first = next((i for i, row in enumerate(rows) if _fits(row, usual, 0.2)), None)
     if first is None:
         return None
+    short_by = 0
     names: list[list[str]] = []
     units = [""] * width
     top = first
@@ -79,7 +88,8 @@ def find_head(rows: Sequence[Sequence[str]], width: int) -> Head | None:
         if not _belongs(cells, width, names):
             break
         top = i
-        row = _to_width(cells, width, rows[first])
+        row, short = _to_width(cells, width, rows[first], later, usual, by_blanks)
+        short_by = short if not names else short_by
         if is_type_row(cells):
             continue
         if _is_units(row) and i > 0:
@@ -89,7 +99,8 @@ def find_head(rows: Sequence[Sequence[str]], width: int) -> Head | None:
     titled = bool(names)
     titles, aliases = _titles(names, width)
     preamble = tuple(" ".join(c.strip() for c in row if c.strip()) for row in rows[:top])
-    return Head(first, titles, tuple(_bare(u) for u in units), aliases, titled, tuple(p for p in preamble if p))
+    units_of = tuple(_bare(u) for u in units)
+    return Head(first, titles, units_of, aliases, titled, tuple(p for p in preamble if p), short_by)
 
 
 def _majority(cells: list[str]) -> str:
@@ -98,7 +109,7 @@ def _majority(cells: list[str]) -> str:
     return counts.most_common(1)[0][0] if counts else "e"
 
 
-def _fits(row: Sequence[str], usual: list[str]) -> bool:
+def _fits(row: Sequence[str], usual: list[str], tolerated: float) -> bool:
     if len(row) < 2 or is_type_row(list(row)):
         return False
     # A stroke or a word for "no reading" makes no row of readings by itself; one number or stamp does.
@@ -106,7 +117,7 @@ def _fits(row: Sequence[str], usual: list[str]) -> bool:
     numbers = sum(c == "n" and u == "n" for c, u in zip(classes, usual, strict=False))
     strangers = sum(c == "t" and u == "n" for c, u in zip(classes, usual, strict=False))
     wanted = min(2, usual.count("n"))
-    return numbers >= wanted and strangers <= 0.2 * usual.count("n") and len(row) >= 0.5 * len(usual)
+    return numbers >= wanted and strangers <= tolerated * usual.count("n") and len(row) >= 0.5 * len(usual)
 
 
 def _belongs(cells: list[str], width: int, names: list[list[str]]) -> bool:
@@ -120,14 +131,37 @@ def _belongs(cells: list[str], width: int, names: list[list[str]]) -> bool:
     return len(filled) >= 0.8 * below and texts >= 0.7 * len(filled)
 
 
-def _to_width(cells: list[str], width: int, data: Sequence[str]) -> list[str]:
-    """Titles laid over the columns; one title may stand over a date and a time that a blank parts."""
+def _to_width(
+    cells: list[str],
+    width: int,
+    data: Sequence[str],
+    later: Sequence[Sequence[str]],
+    usual: list[str],
+    by_blanks: bool,
+) -> tuple[list[str], int]:
+    """Titles laid over the columns, and how many columns of readings they leave untitled behind the last one."""
     row = [cell.lstrip("#%\ufeff ").strip() for cell in cells]
     if row and not row[0] and len(row) == width + 1:
         row = row[1:]
-    if len(row) == width - 1 and ":" in (data[1] if len(data) > 1 else "") and ":" not in data[0]:
-        row = ["Date", row[0], *row[1:]]
-    return (row + [""] * width)[:width]
+    lacking = width - len(row)
+    if lacking > 0 and by_blanks:
+        stamps = sum(":" in cell or cell.count("-") + cell.count("/") + cell.count(".") == 2 for cell in data[:2])
+        if lacking == 1 and stamps == 2 and not _is_units(row):
+            # One title stands over a date and a time that a blank parts.
+            row = ["Date", *row]
+        elif lacking == stamps or lacking == 1:
+            row = [""] * lacking + row
+        lacking = width - len(row)
+    elif lacking == 1 and _counts_rows(later):
+        row, lacking = ["", *row], 0
+    short = sum(kind == "n" for kind in usual[len(row) :]) if lacking > 0 else 0
+    return (row + [""] * width)[:width], short
+
+
+def _counts_rows(rows: Sequence[Sequence[str]]) -> bool:
+    """Whether the first column only numbers the rows, as statistics programs write it without a title."""
+    numbers = [row[0].strip() for row in rows[:50]]
+    return len(numbers) > 2 and all(a.isdigit() and b.isdigit() and int(b) == int(a) + 1 for a, b in pairwise(numbers))
 
 
 def _bare(cell: str) -> str:

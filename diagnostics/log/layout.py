@@ -14,6 +14,9 @@ from dataclasses import dataclass
 from diagnostics.errors import InputError
 from diagnostics.log.cells import MINUS, cell_class
 from diagnostics.log.head import Head, find_head, usual_width
+from diagnostics.log.time_words import is_date_title, is_time_title
+from diagnostics.log.titles import quantity_of
+from diagnostics.log.units import split_title
 
 SAMPLE_BYTES = 65_536
 LONGEST_LINE_BYTES = 1_000_000
@@ -89,7 +92,7 @@ def find_layout(data: bytes, name: str, *, delimiter: str | None = None, decimal
         if chosen not in (BLANKS, WIDE_BLANKS) and (len(chosen) != 1 or chosen in '"\n\r' or ord(chosen) > 126):
             raise InputError(f"[log] delimiter = {delimiter!r} must be one character such as ; or , or tab.")
     else:
-        chosen = _choose(lines[len(lines) // 4 :] if len(lines) > 12 else lines[1:] or lines)
+        chosen = _choose(lines[len(lines) // 4 :] if len(lines) > 12 else lines[1:] or lines, lines[:20])
     if chosen is None:
         raise InputError(
             f"{name} is no table: no separator (; , tab | or blanks) splits its lines evenly; export the log as CSV or"
@@ -99,11 +102,17 @@ def find_layout(data: bytes, name: str, *, delimiter: str | None = None, decimal
     if declared:
         rows[0] = [""]
     width = usual_width(rows)
-    head = find_head(rows, width) if width >= 2 else None
+    head = find_head(rows, width, by_blanks=chosen in (BLANKS, WIDE_BLANKS)) if width >= 2 else None
     if head is None:
         raise InputError(
             f"{name}: no row of readings was found (a time and a number side by side); export the log as CSV with a"
             " title row, or name the separator in [log] delimiter."
+        )
+    if head.short_by:
+        titles = width - head.short_by
+        raise InputError(
+            f"{name}, line {ends[head.first - 1]}: {titles} titles stand over rows of {width} cells, so nobody can say"
+            " which number belongs to which title; if decimal commas and separating commas meet, export with ;."
         )
     line = ends[head.first - 1] if head.first else 0
     offset = _offset_of_line(data, line)
@@ -116,30 +125,46 @@ def _answered(delimiter: str) -> str:
     return spelled.get(delimiter.lower(), delimiter)
 
 
-def _choose(lines: list[str]) -> str | None:
+def _titled_columns(lines: list[str], delimiter: str, width: int) -> int:
+    """How many cells of the best title row name a time or a quantity, split this way."""
+    return max(
+        (
+            sum(
+                is_time_title(cell) or is_date_title(cell) or quantity_of(*split_title(cell)) is not None
+                for cell in row
+            )
+            for line in lines
+            if len(row := split_line(line, delimiter)) <= width
+        ),
+        default=0,
+    )
+
+
+def _choose(lines: list[str], titles: list[str]) -> str | None:
     lines = [line for line in lines if line.strip()][:300]
     best, best_score = None, 0.35
     for candidate in (*_CANDIDATES, WIDE_BLANKS, BLANKS):
-        score = _score(lines, candidate)
+        score, width = _score(lines, candidate)
         # Blanks also stand within stamps and titles, so they have to win clearly.
         if candidate in (WIDE_BLANKS, BLANKS):
-            score *= 0.8
+            score *= 0.8 + 0.01 * min(10, _titled_columns(titles, candidate, width))
         if score > best_score + 1e-9:
             best, best_score = candidate, score
     return best
 
 
-def _score(lines: list[str], delimiter: str) -> float:
+def _score(lines: list[str], delimiter: str) -> tuple[float, int]:
+    """How well a separator fits, from 0 to 1, and the number of cells most lines then have."""
     rows = [split_line(line, delimiter) for line in lines]
     counts = Counter(len(row) for row in rows)
     width, share = max(counts.items(), key=lambda item: (item[1], item[0])) if counts else (0, 0)
     if width < 2:
-        return 0.0
+        return 0.0, width
     cells = [cell for row in rows if len(row) == width for cell in row if cell.strip()]
     if not cells:
-        return 0.0
+        return 0.0, width
     readings = sum(cell_class(cell) in "nf" for cell in cells) / len(cells)
-    return share / len(rows) * readings
+    return share / len(rows) * readings, width
 
 
 def split_line(line: str, delimiter: str) -> list[str]:

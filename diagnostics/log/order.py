@@ -49,9 +49,10 @@ class Order:
 
 def is_newest_first(stamps_s: Floats) -> bool:
     """Whether stamps run backwards as a rule."""
-    steps = np.diff(stamps_s[np.isfinite(stamps_s)])
-    moving = steps[steps != 0]
-    return bool(moving.size) and float(np.mean(moving < 0)) > 0.5 + 0.25 * (moving.size > 8)
+    steps = np.diff(stamps_s)
+    back = int(np.count_nonzero(steps < 0))
+    moving = back + int(np.count_nonzero(steps > 0)) if back else 0
+    return moving > 0 and back / moving > 0.5 + 0.25 * (moving > 8)
 
 
 def arrange(time_s: Floats, timezone: str | None, identical: NDArray[np.bool_] | None = None) -> Order:

@@ -120,7 +120,7 @@ def _table(content: Content, plant: Plant) -> RawTable:
 class _Placed:
     """Rows of a table in the order of time."""
 
-    rows: np.ndarray
+    rows: np.ndarray | slice
     order: Order
     jumps: tuple[ClockJump, ...]
     timezone: str | None
@@ -237,7 +237,12 @@ def _place(clock: Clock, readable: Flags, plant: Plant, assignment: Assignment) 
         )
     order = arrange(time_s, timezone, _identical(assignment, rows, time_s))
     all_jumps = tuple(sorted((*jumps, *order.clock_jumps), key=lambda jump: jump.time_s))
-    return _Placed(rows[order.rows], order, all_jumps, timezone, (*notes, *order.notes))
+    return _Placed(_as_slice(rows[order.rows], readable.size), order, all_jumps, timezone, (*notes, *order.notes))
+
+
+def _as_slice(rows: np.ndarray, size: int) -> np.ndarray | slice:
+    """All rows in their own order need no copy of every channel."""
+    return slice(None) if rows.size == size and bool((np.diff(rows) == 1).all()) else rows
 
 
 def _fixed_zone(offset_s: float) -> str:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from diagnostics.errors import InputError
 from diagnostics.log.dates import to_days
+from diagnostics.log.fixed_width import read_fixed_width
 from diagnostics.log.record import Floats
 
 DAY_S = 86_400.0
@@ -175,6 +176,13 @@ def read_stamps(
     """
     if time_format is not None:
         return _by_format(text, time_format, name, title)
+    block = read_fixed_width(text)
+    if block is not None:
+        words, codes, seconds = block
+        days = to_days(words, codes, day_first=day_first, name=name, title=title)
+        local = days.days[codes] * DAY_S + seconds
+        notes = (days.note,) if days.note else ()
+        return StampText(local, None, len(text), int(days.impossible[codes].sum()), True, True, notes)
     (dates, date_codes), (times, time_codes) = _parted(text)
     filled = len(text) - int(text.null_count)
     return _put_together(dates, date_codes, times, time_codes, filled, day_first, name, title)

@@ -41,20 +41,20 @@ def read_text(data: bytes, layout: Layout, name: str, *, stamps_as_text: bool = 
     """
     if layout.width > _MOST_COLUMNS:
         raise InputError(f"{name} has {layout.width} columns, at most {_MOST_COLUMNS} are read; export fewer.")
-    body = data[layout.offset :]
-    if _may_hold_long_line(body):
+    if _may_hold_long_line(data):
         refuse_long_line(data, name)
+    body: Any = memoryview(data)[layout.offset :]
     torn, note = 0, ""
     table = None
     delimiter = layout.delimiter
     if layout.by_blanks:
-        body, torn = _mended(body, layout, "\x1f")
+        body, torn = _mended(bytes(body), layout, "\x1f")
         delimiter = "\x1f"
     else:
         table, misfits, lost = _parsed(body, delimiter, layout, stamps_as_text)
         if table is None or lost:
             refuse_long_line(data, name)
-            body, torn = _mended(body, layout, delimiter)
+            body, torn = _mended(bytes(body), layout, delimiter)
         else:
             torn = misfits
     if table is None or (not layout.by_blanks and lost):
@@ -65,7 +65,8 @@ def read_text(data: bytes, layout: Layout, name: str, *, stamps_as_text: bool = 
     if torn:
         note = f"{torn} lines had another number of cells than the table and were left out."
     head = layout.head
-    first = split_line(body[: body.find(b"\n") % (len(body) + 1)].decode("utf-8", errors="replace"), delimiter)
+    start = bytes(body[:LONGEST_LINE_BYTES]).split(b"\n", 1)[0]
+    first = split_line(start.decode("utf-8", errors="replace"), delimiter)
     columns = tuple(
         _column(table.column(k), head.titles[k], head.units[k], head.aliases[k], first[k] if k < len(first) else "")
         for k in range(layout.width)
@@ -81,7 +82,7 @@ def _may_hold_long_line(body: bytes) -> bool:
     return any(body.find(b"\n", start, start + step) < 0 for start in range(0, len(body) - step, step))
 
 
-def _parsed(body: bytes, delimiter: str, layout: Layout, stamps_as_text: bool) -> tuple[Any, int, bool]:
+def _parsed(body: Any, delimiter: str, layout: Layout, stamps_as_text: bool) -> tuple[Any, int, bool]:
     """Table, lines that did not fit, and whether readings are lost with them; None where the reader gave up."""
     import pyarrow as pa
     from pyarrow import csv
@@ -104,7 +105,7 @@ def _parsed(body: bytes, delimiter: str, layout: Layout, stamps_as_text: bool) -
         convert.timestamp_parsers = ["no stamp reads like this %Y"]
     try:
         table = csv.read_csv(
-            pa.BufferReader(body),
+            pa.BufferReader(pa.py_buffer(body)),
             csv.ReadOptions(column_names=names, block_size=_BLOCK_BYTES),
             csv.ParseOptions(delimiter=delimiter, invalid_row_handler=set_aside),
             convert,
@@ -162,13 +163,14 @@ def _column(chunked: Any, title: str, unit: str, aliases: tuple[str, ...], first
     if pa.types.is_null(kind):
         return RawColumn(title, "number", np.full(len(chunked), np.nan), unit=unit, aliases=aliases)
     if pa.types.is_timestamp(kind):
-        seconds = pc.cast(pc.cast(chunked, pa.timestamp("ns", tz=kind.tz)), pa.int64())
-        values = as_floats(seconds) / 1e9
+        per_second = {"s": 1.0, "ms": 1e3, "us": 1e6, "ns": 1e9}[kind.unit]
+        values = as_floats(pc.cast(chunked, pa.int64()))
+        values = np.round(values / per_second, 3) if per_second > 1.0 else values
         offset = _OFFSET.search(first.strip())
         return RawColumn(
             title,
             "utc" if kind.tz else "local",
-            np.round(values, 3),
+            values,
             unit=unit,
             aliases=aliases,
             offset_s=(float(f"{offset[1]}1") * (int(offset[2]) * 3600 + int(offset[3]) * 60)) if offset else 0.0,
@@ -185,9 +187,11 @@ def as_floats(chunked: Any) -> Any:
     import pyarrow as pa
     from pyarrow import compute as pc
 
-    values = np.array(pc.cast(chunked, pa.float64(), safe=False).to_numpy(), dtype=np.float64)
-    values[~np.isfinite(values)] = np.nan
-    return values
+    if not pa.types.is_float64(chunked.type):
+        chunked = pc.cast(chunked, pa.float64(), safe=False)
+    values = chunked.to_numpy()
+    finite = np.isfinite(values)
+    return values if finite.all() else np.where(finite, values, np.nan)
 
 
 def one_chunk(chunked: Any) -> Any:

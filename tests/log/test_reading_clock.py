@@ -182,3 +182,21 @@ def test_a_wrong_format_says_so(tmp_path: Path) -> None:
     sentence = refusal(tmp_path, "log.csv", text(clean), plant_of(clean, time_format="%d.%m.%Y %H:%M"))
     assert "time_format" in sentence
     assert "2026-01-13 08:40:36" in sentence or "'Time'" in sentence
+
+
+def test_the_block_reader_agrees_with_the_careful_one() -> None:
+    import pyarrow as pa
+
+    from diagnostics.log.fixed_width import read_fixed_width
+    from diagnostics.log.stamps import read_stamps
+
+    clean = clean_log(30_000, start="2026-02-20T06:00:00+00:00", step_s=37)
+    words = [f"{row[0]:%d.%m.%Y %H:%M:%S}" for row in clean.rows]
+    words[777] = "31.02.2026 10:00:00"
+    by_block = read_stamps(pa.array(words), name="log.csv", title="Time")
+    assert read_fixed_width(pa.array(words)) is not None
+    loose = [*words, "1.3.2026 9:00"]
+    assert read_fixed_width(pa.array(loose)) is None
+    by_parts = read_stamps(pa.array(loose), name="log.csv", title="Time")
+    np.testing.assert_array_equal(by_block.local_s, by_parts.local_s[:-1])
+    assert by_block.impossible == by_parts.impossible == 1

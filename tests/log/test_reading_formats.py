@@ -140,6 +140,42 @@ FORMATS: dict[str, tuple[str, Writer]] = {
             stamp=lambda t: [str(n) for n in (t.year, t.month, t.day, t.hour, t.minute, t.second)],
         ),
     ),
+    "delimiter_behind_every_row": (
+        "log.csv",
+        lambda c: text(
+            c,
+            delimiter=";",
+            decimal=",",
+            titles=("Datum", "Zeit", "Taupunkt °C", "Durchfluss m³/min"),
+            stamp=lambda t: [f"{t:%d.%m.%Y}", f"{t:%H:%M:%S}"],
+            end=";\n",
+        ).replace(b"min;\n", b"min\n", 1),
+    ),
+    "channel_numbers_over_titles_over_units": (
+        "log.csv",
+        lambda c: text(
+            c,
+            delimiter=";",
+            before="Logger;;;\nChannel;;1;2\nDatum;Zeit;Taupunkt;Durchfluss\n",
+            titles=("", "", "°C Td", "m³/min"),
+            stamp=lambda t: [f"{t:%d.%m.%Y}", f"{t:%H:%M:%S}"],
+        ),
+    ),
+    "aligned_with_units_under_some_titles": (
+        "log.txt",
+        lambda c: "\n".join(
+            [f"{'Date':<11}{'Time':<9}{'Dewpoint':>9}{'Flow':>9}", f"{'':<20}{'C':>9}{'m3/min':>9}"]
+            + [f"{t!s} {d:9.2f}{f:9.2f}" for t, d, f in c.rows]
+        ).encode(),
+    ),
+    "quoted_titles_over_two_lines": (
+        "log.csv",
+        lambda c: text(c, titles=("Time", "Dew point\n[°C]", "Flow\n[m3/min]")),
+    ),
+    "row_numbers_without_a_title": (
+        "log.csv",
+        lambda c: b"\n".join((b"" if i == 0 else b"%d," % i) + line for i, line in enumerate(text(c).splitlines())),
+    ),
     "spreadsheet_days": (
         "log.csv",
         lambda c: text(

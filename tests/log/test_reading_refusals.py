@@ -136,6 +136,12 @@ def test_a_stray_quotation_mark_swallows_nothing(tmp_path: Path) -> None:
     assert log.samples >= 1998
 
 
+def test_decimal_commas_among_separating_commas(tmp_path: Path) -> None:
+    data = b"Time,Dew point,Flow\n" + b"".join(b"2026-01-13 07:%02d:00,-61,43,8,17\n" % m for m in range(60))
+    sentence = refusal(tmp_path, "log.csv", data)
+    assert "log.csv, line 1: 3 titles stand over rows of 5 cells" in sentence
+
+
 @pytest.mark.parametrize("delimiter", ["||", "é", '"'])
 def test_an_impossible_delimiter(delimiter: str, tmp_path: Path) -> None:
     assert "[log] delimiter" in refusal(tmp_path, "log.csv", text(CLEAN), plant_of(CLEAN, delimiter=delimiter))
