@@ -32,6 +32,8 @@ _SLOPE_RANGE = {
 }
 """95 % range of the slope against its line: little storage, unloading with time delay, wear."""
 _BLOCK_S = 900.0
+_LEAST_POWER, _MOST_POWER = 0.15, 1.2
+"""Median logged power over the compressors' full power outside which it is another machine's (a heater's, say)."""
 _LEAST_BLOCKS, _LEAST_SPREAD = 24, 0.10
 
 
@@ -111,13 +113,17 @@ def flow_from_power(screened: ScreenedLog, plant: Plant) -> Floats | None:
     Returns
     -------
     ndarray, shape (n,), or None
-        [m3/min], NaN where the power is missing; None where power or compressor are not known.
+        [m3/min], NaN where the power is missing; None where power or compressor are not known, or the power cannot be
+        the compressors'.
     """
     power = screened.log.channels.get("power")
     machines = plant.compressors
     if power is None or not np.isfinite(power).any() or not machines or not all(map(is_described, machines)):
         return None
     most = sum(m.rated_flow_m3_min or 0.0 for m in machines)
+    full_kw, typical_kw = float(pool_kw(most, machines)[0]), float(np.nanmedian(power))
+    if not _LEAST_POWER * full_kw <= typical_kw <= _MOST_POWER * full_kw:
+        return None
     demand = np.linspace(0.0, most, 2001)
     drawn = np.maximum.accumulate(pool_kw(demand, machines)) + demand * 1e-9
     return np.interp(power, drawn, demand)

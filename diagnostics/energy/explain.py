@@ -26,6 +26,7 @@ _RESTS_ON = {
     "switching.cost_saved_per_year": ("switching.energy_saved_kwh_per_year",),
     "switching.co2_saved_kg_per_year": ("switching.energy_saved_kwh_per_year",),
     "payback.simple_payback_years": ("switching.cost_saved_per_year",),
+    "payback.discounted_payback_years": ("switching.cost_saved_per_year",),
     "payback.npv": ("switching.cost_saved_per_year",),
     "payback.irr": ("switching.cost_saved_per_year",),
 }

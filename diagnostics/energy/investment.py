@@ -98,7 +98,8 @@ def internal_rate(flows: Floats) -> float | None:
     if np.count_nonzero(np.diff(signs)) != 1:
         return None
     low, high = _RATES
-    if net_present_value(flows, low) * net_present_value(flows, high) > 0.0:
+    # Signs rather than their product, which would underflow for tiny amounts.
+    if np.sign(net_present_value(flows, low)) * np.sign(net_present_value(flows, high)) >= 0.0:
         return None
     return float(brentq(lambda rate: net_present_value(flows, rate), low, high, xtol=1e-10))
 

@@ -185,6 +185,8 @@ def _notes(terms: _Terms, net: Estimate, economics: Economics, has_control: bool
         notes.append("Nothing is left to pay (no cost, or the rebate covers it): there is no payback time or rate.")
     elif net.value <= 0.0:
         notes.append("The saving does not cover the upkeep: the investment does not pay.")
+    elif terms.outlay / net.value > OPEN_END_YEARS:
+        notes.append(f"The investment takes more than {OPEN_END_YEARS:g} years to come back: it does not pay.")
     elif net.low <= 0.0 or terms.outlay / net.low > OPEN_END_YEARS:
         notes.append(
             f"At the low end of the saving the investment never pays; {OPEN_END_YEARS:g} years stand for that in the"
@@ -225,6 +227,10 @@ def _trace(terms: _Terms, saving: Estimate, net: Estimate, economics: Economics)
                 "payback.simple_payback_years", simple, "a", "(cost − rebate) / (saving − upkeep)", inputs, "textbook"
             ),
         )
+    discounted = discounted_payback_years(terms.outlay, saving.value, terms.upkeep, terms.rate, terms.growth)
+    if discounted is not None:
+        formula = "years n with saving × annuity(n, growth) − upkeep × annuity(n) = cost − rebate"
+        steps.append(Step("payback.discounted_payback_years", discounted, "a", formula, rated, "annuity"))
     rate = internal_rate(terms.flows(saving.value))
     if rate is not None:
         steps.append(

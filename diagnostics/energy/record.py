@@ -179,7 +179,7 @@ class Verification:
     Attributes
     ----------
     quantity, unit : str
-        What was compared: "compressor power" [kW], "purge flow" [m3/min] or "regenerations" [1/h].
+        What was compared: "power" [kW], "purge flow" [m3/min] or "regenerations" [1/h].
     option : str
         IPMVP option: "B" where the quantity was metered, "A" where it was counted and the rest estimated.
     before_mean, after_mean, baseline_after : float

@@ -30,7 +30,7 @@ from diagnostics.energy.load import LoadPattern, load_scale, log_pattern, with_k
 from diagnostics.energy.purge import mean_pressure_bar
 from diagnostics.energy.record import Purge, Switching, SwitchingFigures
 from diagnostics.energy.saving import YearSaving, save_over_year
-from diagnostics.energy.switching_trace import drivers_of, trace_of
+from diagnostics.energy.switching_trace import already_step, drivers_of, trace_of
 from diagnostics.energy.tariff import over_week, price_per_kwh
 from diagnostics.energy.uncertain import Uncertain, known, relative, uncertain
 from diagnostics.energy.year import Year, load_over_year
@@ -274,22 +274,26 @@ def _already(cycle: Cycle, purge: Purge, plant: Plant) -> Switching:
     given = plant.is_given("dryer.half_cycle_s")
     timer = known(plant.half_cycle_s) if given else relative("timer", plant.half_cycle_s, 0.5)
     share = (known(1.0) - timer / today).map(lambda s: np.maximum(s, 0.0))
-    none = Estimate.exact(0.0)
-    economics, has_air = plant.economics, purge.average_m3_min is not None
-    price = price_per_kwh(plant)
-    figures = SwitchingFigures(
-        today.estimate(),
-        none,
-        none if has_air else None,
-        none if has_air else None,
-        none if has_air and price is not None else None,
-        none if has_air and economics.co2_kg_per_kwh is not None else None,
-    )
     note = (
         f"The dryer already switches on dew point: its half-cycles last {mean:.0f} s on average against the timer's"
         f" {plant.half_cycle_s:g} s. Nothing further is reckoned as a saving."
     )
     longest = cycle.longest_half_cycle_s or plant.dryer.longest_half_cycle_s or np.inf
     capped = float(np.mean(lengths > 0.97 * longest)) > 0.5
-    limited = "longest_half_cycle" if capped else "dew_point"
-    return Switching(figures, figures, limited, already_saved_share=share.estimate(), notes=(note,))  # type: ignore[arg-type]
+    figures = _nothing_further(today.estimate(), purge, plant)
+    return Switching(
+        figures,
+        figures,
+        "longest_half_cycle" if capped else "dew_point",
+        already_saved_share=share.estimate(),
+        trace=(already_step(share.value, mean, plant),),
+        notes=(note,),
+    )
+
+
+def _nothing_further(today: Estimate, purge: Purge, plant: Plant) -> SwitchingFigures:
+    none = Estimate.exact(0.0)
+    if purge.average_m3_min is None:
+        return SwitchingFigures(today, none, None, None, None, None)
+    price, factor = price_per_kwh(plant), plant.economics.co2_kg_per_kwh
+    return SwitchingFigures(today, none, none, none, None if price is None else none, None if factor is None else none)

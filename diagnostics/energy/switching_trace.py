@@ -60,6 +60,14 @@ def _share(case: Case, held_s: float, scale: float) -> float:
     return saved_share(known(held_s / scale), case.year.pattern, case.bounds).value
 
 
+def already_step(share: float, mean_s: float, plant: Plant) -> Step:
+    """Step behind what a dryer under dew-point control saves against its timer."""
+    origin = "plant file" if plant.is_given("dryer.half_cycle_s") else "assumed"
+    inputs = (("timer's half-cycle [s]", plant.half_cycle_s, origin), ("mean half-cycle [s]", mean_s, "log"))
+    formula = "1 − timer's half-cycle / mean half-cycle"
+    return Step("switching.already_saved_share", share, "-", formula, inputs, "regenerations are time over half-cycle")
+
+
 def trace_of(
     case: Case, figures: SwitchingFigures, saving: YearSaving | None, price: float | None, plant: Plant
 ) -> tuple[Step, ...]:

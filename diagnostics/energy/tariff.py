@@ -96,8 +96,9 @@ def week_index(screened: ScreenedLog) -> np.ndarray:
 
 
 def hours_of_week_seen(screened: ScreenedLog) -> float:
-    """Share of the week's quarter-hours that the log holds [-]."""
-    return float(np.unique(week_index(screened)).size / WEEK_BINS)
+    """Share of the week that the log holds [-], by quarter-hours; a slower log's reading stands for its interval."""
+    each = max(1.0, screened.log.interval_s / (60.0 * _STEP_MIN))
+    return min(1.0, float(np.unique(week_index(screened)).size * each / WEEK_BINS))
 
 
 def _covers(tariff: Tariff, minutes: Floats) -> np.ndarray:

@@ -143,7 +143,7 @@ def _refuse_overlap(before: ScreenedLog, after: ScreenedLog) -> None:
 
 def _common_quantity(before: Side, after: Side) -> tuple[str, str, str]:
     """What both logs tell, the best evidence first."""
-    for channel, quantity, unit in (("purge_flow", "purge flow", "m³/min"), ("power", "compressor power", "kW")):
+    for channel, quantity, unit in (("purge_flow", "purge flow", "m³/min"), ("power", "power", "kW")):
         if all(_has(side[0], channel) for side in (before, after)):
             return quantity, unit, "B"
     for screened, cycle in (before, after):
@@ -295,7 +295,7 @@ def _money(
 ) -> tuple[Estimate | None, Estimate | None]:
     """Energy and cost of the saving over a year, from the purge before the change."""
     price = price_per_kwh(plant)
-    if quantity == "compressor power":
+    if quantity == "power":
         energy: Estimate | None = share.scaled(would * plant.operation.hours_per_year)
     else:
         purge = account_purge(*before, plant)
@@ -308,7 +308,7 @@ def _money(
 
 
 def _statement(quantity: str, saving: _Saving) -> str:
-    words = {"regenerations": "regenerations", "purge flow": "purge", "compressor power": "compressor power"}[quantity]
+    words = {"purge flow": "purge"}.get(quantity, quantity)
     share = saving.share
     percent = f"{100 * share.value:.0f} % of the {words} ({100 * share.low:.0f} to {100 * share.high:.0f} %)"
     if saving.verdict == "proven":

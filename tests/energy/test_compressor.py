@@ -117,3 +117,8 @@ def test_impossible_part_load_is_refused() -> None:
         power_share(1.2, "load_unload")
     with pytest.raises(ValueError, match="control"):
         power_share(0.5, "magic")
+
+
+def test_a_heaters_power_is_not_taken_for_the_compressors() -> None:
+    plant = made.plant(made.HEATED, compressor__rated_flow_m3_min=30.0, operation__flow_m3_min=None)
+    assert flow_from_power(made.screened(plant, power=18.0), plant) is None

@@ -24,6 +24,7 @@ FIGURES = {
     "switching.cost_saved_per_year": lambda d: d.switching.figures.cost_saved_per_year.value,
     "switching.co2_saved_kg_per_year": lambda d: d.switching.figures.co2_saved_kg_per_year.value,
     "payback.simple_payback_years": lambda d: d.payback.simple_payback_years.value,
+    "payback.discounted_payback_years": lambda d: d.payback.discounted_payback_years.value,
     "payback.npv": lambda d: d.payback.npv.value,
     "payback.irr": lambda d: d.payback.irr.value,
 }
@@ -69,3 +70,11 @@ def test_an_unknown_key_is_helped(case) -> None:
         explain(case, "purge.average_m3")
     with pytest.raises(UsageError, match="known:"):
         explain(case, "zzz")
+
+
+def test_what_dew_point_control_already_saves_is_traced() -> None:
+    plant = made.plant(made.HEATLESS)
+    log = made.screened(plant)
+    switched = diagnosis(plant, log, made.cycle(log, 900.0, control="dew_point"))
+    (step,) = explain(switched, "switching.already_saved_share")
+    assert step.value == pytest.approx(2 / 3)

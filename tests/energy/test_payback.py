@@ -193,3 +193,9 @@ def test_cash_flows() -> None:
 def test_a_control_that_is_there_but_idle_costs_less_to_revive() -> None:
     case = reckon_payback(saving(Estimate.exact(1000.0)), made.plant(made.HEATLESS, dryer__control="dew_point"))
     assert any("has dew-point control" in note for note in case.notes)
+
+
+def test_a_century_is_no_payback() -> None:
+    case = payback(Estimate.exact(10.0))
+    assert case.simple_payback_years is None
+    assert any("does not pay" in note for note in case.notes)

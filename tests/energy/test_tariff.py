@@ -69,3 +69,9 @@ def test_hours_the_log_does_not_hold_take_the_same_time_of_day() -> None:
     assert week[32] == 0.0
     assert week[96 * 3 + 32] == 0.0
     assert np.isfinite(week).all()
+
+
+def test_an_hourly_log_covers_the_hours_it_spans() -> None:
+    plant = made.plant(made.HEATLESS)
+    assert hours_of_week_seen(made.screened(plant, hours=48, interval_s=3600.0)) == pytest.approx(2 / 7)
+    assert hours_of_week_seen(made.screened(plant, hours=24 * 21, interval_s=3600.0)) == 1.0
