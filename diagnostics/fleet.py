@@ -160,8 +160,8 @@ def diagnose_task(task: Task) -> dict[str, Any]:
         whole = document(diagnosis)
     except (UserError, tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         return {"row": failed_row(task.name, task.header, str(error)), "document": None}
-    flow = diagnosis.screened.conditions.flow_m3_min
-    mean_flow = None if flow is None else float(flow[diagnosis.screened.used].mean())
+    flow, used = diagnosis.screened.conditions.flow_m3_min, diagnosis.screened.used
+    mean_flow = None if flow is None or not used.any() else float(flow[used].mean())
     return {"row": summary_row(task.name, task.header, whole, mean_flow), "document": whole}
 
 

@@ -90,11 +90,11 @@ def _worded(content: dict[str, Any], display: Display) -> dict[str, Any]:
         "excluded": content["excluded"][:40],
         "method": content["method"],
         "cautions": content["cautions"],
-        "assumptions": [[a["key"], _word(a["value"], display), a["why"]] for a in whole["assumptions"]],
+        "assumptions": [[_breakable(a["key"]), _word(a["value"], display), a["why"]] for a in whole["assumptions"]],
         "notes": whole["notes"],
         "trace": [
             [
-                step["key"],
+                _breakable(step["key"]),
                 f"{display.number(step['value'], digits=4)} {step['unit']}",
                 step["formula"],
                 "; ".join(f"{name} = {_word(value, display)} ({origin})" for name, value, origin in step["inputs"]),
@@ -105,6 +105,11 @@ def _worded(content: dict[str, Any], display: Display) -> dict[str, Any]:
         "source": whole["log"]["source"],
         "sha256": whole["log"]["sha256"] or "not known",
     }
+
+
+def _breakable(key: str) -> str:
+    """A key that may be broken at its dots and underscores, in a narrow column."""
+    return key.replace(".", ".\u200b").replace("_", "_\u200b")
 
 
 def _word(value: Any, display: Display) -> str:
