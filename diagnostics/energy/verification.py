@@ -35,7 +35,10 @@ LEAST_INDEPENDENT = 5.0
 """Independent blocks below which no baseline is believed."""
 _LEAST_BLOCKS = 6
 _MOST_BLOCKS = 96
-_PROVEN_AT_68 = 0.5
+PROVEN_AT_68 = 0.5
+"""Fractional uncertainty at 68 % confidence below which a saving counts as proven (ASHRAE Guideline 14, as quoted)."""
+MOST_CV = 0.30
+"""CV(RMSE) of an hourly baseline beyond which it fits poorly (ASHRAE Guideline 14, from memory)."""
 
 Side = tuple[ScreenedLog, Cycle]
 
@@ -243,7 +246,7 @@ def _saving(case: _Comparison, before: Side) -> _Saving:
     saved = share > 0.0
     verdict: Literal["proven", "not_proven", "no_saving"] = "no_saving"
     if saved:
-        verdict = "proven" if at_68 / share < _PROVEN_AT_68 and share > half else "not_proven"
+        verdict = "proven" if at_68 / share < PROVEN_AT_68 and share > half else "not_proven"
     interval = Estimate(share, share - half, share + half)
     return _Saving(
         would, did, interval, at_90 / share if saved else None, at_68 / share if saved else None, cv, verdict
@@ -276,7 +279,7 @@ def _verified(case: _Comparison, saving: _Saving, before: Side, plant: Plant) ->
         energy_saved_kwh_per_year=energy,
         cost_saved_per_year=cost,
         currency=plant.economics.currency,
-        notes=_notes(case, plant),
+        notes=_notes(case, saving.cv, plant),
     )
 
 
@@ -322,10 +325,12 @@ def _statement(quantity: str, saving: _Saving) -> str:
     return f"No saving: {more} {words} than the baseline at the same load."
 
 
-def _notes(case: _Comparison, plant: Plant) -> tuple[str, ...]:
+def _notes(case: _Comparison, cv: float, plant: Plant) -> tuple[str, ...]:
     metered = f"{case.quantity} was metered."
     counted = "regenerations were counted, the air of one is estimated."
     notes = [f"IPMVP option {case.option}: {metered if case.option == 'B' else counted}"]
+    if cv > MOST_CV:
+        notes.append(f"The baseline fits poorly: {100 * cv:.0f} % scatter, {100 * MOST_CV:.0f} % is usual at most.")
     earlier, later = case.earlier.load, case.later.load
     if case.baseline.parameters == 1:
         notes.append("The baseline is the plain mean: the load is unknown or explains nothing of the use before.")
