@@ -1,0 +1,118 @@
+"""How every chart looks: mid-tone colours that stand out on white paper and on a black screen, local 24-hour axes.
+
+Each colour has a contrast of 3:1 or more against white and against near-black (WCAG 2.2, 1.4.11), and no chart tells
+two things apart by colour alone: dash, shape or a word goes with it.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import altair as alt
+import numpy as np
+import pandas as pd
+
+from diagnostics.moment import local_time
+from diagnostics.report.figures import Display
+
+TOWER_COLOURS = {"A": "#2a86b8", "B": "#cf6a1a", "unknown": "#808080"}
+TOWER_SHAPES = {"A": "circle", "B": "triangle-up", "unknown": "square"}
+INK, QUIET, LIMIT, TREND = "#6b7680", "#7f8f98", "#d8443b", "#9067b8"
+PARTS = {"compressed air": "#2a86b8", "heater": "#cf6a1a", "blower": "#808080"}
+CLOCK = "%Y-%m-%d %H:%M:%S"
+
+TIME_LABEL = (
+    "utchours(datum.value) + utcminutes(datum.value) + utcseconds(datum.value) == 0"
+    " ? utcFormat(datum.value, utcdate(datum.value) == 1 ? '%b %Y' : '%d %b')"
+    " : utcFormat(datum.value, utcseconds(datum.value) == 0 ? '%H:%M' : '%H:%M:%S')"
+)
+"""The day at midnight, the month at its start, else the hour: one rule for every zoom."""
+
+
+def wall_clock(time_s: np.ndarray, timezone: str | None) -> pd.DatetimeIndex:
+    """Local wall-clock times labelled as UTC, so that no browser shifts them again."""
+    stamps = pd.to_datetime(np.asarray(time_s, dtype="float64"), unit="s", utc=True)
+    if timezone is None:
+        return stamps
+    zone = local_time(0.0, timezone).tzinfo
+    return stamps.tz_convert(zone).tz_localize(None, ambiguous="NaT").tz_localize("UTC")
+
+
+def time_axis(field: str = "time", *, ticks: int = 8) -> alt.X:
+    """Horizontal axis of local time, 24 hours a day."""
+    axis = alt.Axis(labelOverlap=True, labelExpr=TIME_LABEL, tickCount=ticks)
+    return alt.X(f"{field}:T", title=None, scale=alt.Scale(type="utc"), axis=axis)
+
+
+def level_axis(field: str, title: str, *, domain: tuple[float, float] | None = None) -> alt.Y:
+    """Vertical axis that does not start at nought.
+
+    Every layer of a chart needs the same ``domain``: one layer without it would draw the axis to nought again.
+    """
+    return alt.Y(f"{field}:Q", title=title, scale=level_scale(domain))
+
+
+def level_scale(domain: tuple[float, float] | None = None) -> alt.Scale:
+    """Scale of a vertical axis that does not start at nought."""
+    return alt.Scale(zero=False, nice=True) if domain is None else alt.Scale(domain=list(domain), nice=False)
+
+
+def tower_colour() -> alt.Color:
+    """One colour a tower, with its legend."""
+    return alt.Color(
+        "tower:N",
+        title="tower",
+        scale=alt.Scale(domain=list(TOWER_COLOURS), range=list(TOWER_COLOURS.values())),
+        legend=alt.Legend(orient="top", values=["A", "B"]),
+    )
+
+
+def tower_shape() -> alt.Shape:
+    """One shape a tower, for those who cannot rely on colour."""
+    return alt.Shape(
+        "tower:N",
+        title="tower",
+        scale=alt.Scale(domain=list(TOWER_SHAPES), range=list(TOWER_SHAPES.values())),
+        legend=alt.Legend(orient="top", values=["A", "B"]),
+    )
+
+
+def level_title(display: Display) -> str:
+    """Title of a dew point axis."""
+    return f"pressure dew point [{display.temperature_unit}]"
+
+
+def in_units(table: pd.DataFrame, column: str, display: Display) -> pd.DataFrame:
+    """Table with one column of levels in the reader's unit."""
+    return table.assign(**{column: display.level(table[column])})
+
+
+def limit_rule(limit_c: float, display: Display, *, domain: tuple[float, float] | None = None) -> list[alt.Chart]:
+    """The limit as a dashed line with its words."""
+    data = pd.DataFrame({"level": [display.level(limit_c)], "label": [f"limit {display.level_words(limit_c, 0)}"]})
+    rule = (
+        alt.Chart(data)
+        .mark_rule(color=LIMIT, strokeDash=[5, 3], strokeWidth=1.5)
+        .encode(y=alt.Y("level:Q", scale=level_scale(domain)))
+    )
+    text = (
+        alt.Chart(data)
+        .mark_text(align="left", baseline="bottom", dx=3, dy=-2, color=LIMIT, fontSize=11)
+        .encode(y=alt.Y("level:Q", scale=level_scale(domain)), x=alt.value(0), text="label:N")
+    )
+    return [rule, text]
+
+
+def limit_beyond(words: str) -> list[alt.Chart]:
+    """A line of words at the top, where the limit lies too far off to be drawn."""
+    data = pd.DataFrame({"label": [words]})
+    return [
+        alt.Chart(data)
+        .mark_text(align="left", baseline="top", dx=3, dy=3, color=LIMIT, fontSize=11)
+        .encode(x=alt.value(0), y=alt.value(0), text="label:N")
+    ]
+
+
+def sized(chart: Any, width: int | str, height: int) -> Any:
+    """Chart with its size set."""
+    return chart.properties(width=width, height=height)
