@@ -25,7 +25,12 @@ _LOAD_MAY_RISE = 1.1
 def find_faults_of_both_beds(case: Case) -> list[Finding]:
     """Regeneration failure of both towers."""
     rows = case.rows
-    if len(rows) < 10 or case.switched_on_dew_point or case.cycle.control == "stopped":
+    if (
+        len(rows) < 10
+        or case.plant.dryer.control == "dew_point"
+        or case.switched_on_dew_point
+        or case.cycle.control == "stopped"
+    ):
         return []
     floors = rows["floor_dew_point_c"].to_numpy(float)
     drier = np.minimum(floors[:-1], floors[1:])

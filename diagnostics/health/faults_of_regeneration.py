@@ -16,6 +16,7 @@ from diagnostics.moment import say_duration
 
 SAVING_WORTH_NAMING = 0.4
 SAVING_WORTH_A_WARNING = 0.65
+_NEAR_SET_POINT_K = 3.0
 
 
 def find_faults_of_regeneration(case: Case) -> list[Finding]:
@@ -128,9 +129,8 @@ def _control_inactive(case: Case) -> Finding | None:
 
 
 def _at_a_bound_of_control(case: Case, length_s: float, peak_c: float) -> bool:
-    """Equal half-cycles that working control makes too: at its longest, or at its shortest with the limit reached."""
-    dryer = case.plant.dryer
-    longest, shortest = dryer.longest_half_cycle_s, dryer.shortest_half_cycle_s
+    """Equal half-cycles that working control makes too: at its longest, or at a steady load that reaches the limit."""
+    longest = case.plant.dryer.longest_half_cycle_s
     if longest is not None and length_s >= 0.95 * longest:
         return True
-    return shortest is not None and length_s <= 1.05 * shortest and peak_c >= case.limit_c - 2.0
+    return peak_c >= case.limit_c - _NEAR_SET_POINT_K

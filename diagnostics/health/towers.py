@@ -131,6 +131,11 @@ def _step_in(case: Case, rows: pd.DataFrame, column: str, middle: np.ndarray) ->
         return None
     if after - other_after < LEAST_DIFFERENCE_K:
         return None
+    lasting = values[late & own] > before + 0.3 * (after - before)
+    mean = rows["mean_dew_point_c"].to_numpy(float)
+    wetter_k = float(np.median(mean[late & own]) - np.median(mean[early & own]))
+    if lasting.size < 2 or lasting.mean() < 0.8 or not wetter_k >= min(1.0, 0.2 * (after - before)):
+        return None
     first_wet = _first_wet(values, own, float(before), early, cut, float(after - before))
     return StepOfTower(
         tower=wet,
