@@ -22,7 +22,7 @@ _RESTS_ON = {
     "purge.cost_per_year": ("purge.energy_kwh_per_year",),
     "switching.regenerations_saved_share": ("switching.half_cycle_s",),
     "switching.purge_saved_m3_min": ("purge.average_m3_min", "switching.half_cycle_s"),
-    "switching.energy_saved_kwh_per_year": ("switching.purge_saved_m3_min",),
+    "switching.energy_saved_kwh_per_year": ("switching.purge_saved_m3_min", "purge.kw_per_m3_min"),
     "switching.cost_saved_per_year": ("switching.energy_saved_kwh_per_year",),
     "switching.co2_saved_kg_per_year": ("switching.energy_saved_kwh_per_year",),
     "payback.simple_payback_years": ("switching.cost_saved_per_year",),

@@ -113,13 +113,14 @@ def _worth(case: Case, figures: SwitchingFigures, saving: YearSaving, price: flo
     air, energy = saving.air.value, saving.energy.value
     per_air = saving.marginal.kw_per_m3_min.value
     other = saving.power.value - air * per_air
+    other = other if other > 1e-9 * saving.power.value else 0.0
     air_inputs = (
         ("average purge [m³/min]", air / year_share.value if year_share.value > 0 else 0.0, "computed"),
         (f"share saved over the year ({case.year.source})", year_share.value, "computed"),
     )
     energy_inputs = (
         ("air saved [m³/min]", air, "computed"),
-        ("power per saved air [kW per m³/min]", per_air, saving.marginal.basis),
+        ("power per saved air [kW per m³/min]", per_air, "computed"),
         ("heater and blower saved [kW]", other, "computed"),
         ("hours", plant.operation.hours_per_year, "plant file or assumed"),
     )
