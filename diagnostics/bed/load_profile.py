@@ -131,9 +131,11 @@ def _local_clock(start_s: float, minutes: int, timezone: str | None) -> tuple[Ar
 
 def _memory_noise(rng: np.random.Generator, count: int, memory: float) -> Array:
     """Unit-variance noise with a memory of so many steps."""
-    from scipy.signal import lfilter
-
     keep = float(np.exp(-1.0 / memory))
-    drawn = rng.standard_normal(count) * np.sqrt(1.0 - keep * keep)
-    start = rng.standard_normal()
-    return np.asarray(lfilter([1.0], [1.0, -keep], drawn, zi=[keep * start])[0])
+    drawn = (rng.standard_normal(count) * np.sqrt(1.0 - keep * keep)).tolist()
+    value = float(rng.standard_normal())
+    values = []
+    for kick in drawn:
+        value = keep * value + kick
+        values.append(value)
+    return np.array(values)

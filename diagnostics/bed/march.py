@@ -100,15 +100,13 @@ class Row:
         self.to_room = np.repeat([p.loss_w_k for p in packings], self.n) / kg
         self.wall_heat = np.maximum(np.repeat([p.wall_j_k for p in packings], self.n) / kg, 1.0)
         self._set_exchange(packings)
-        self.starts = np.arange(self.beds) * self.n
         self.heat_zero = heat_at_reference(self.desiccant)
-        self.band = (
-            np.zeros((2, self.beds * self.n), order="F")
-            if self.isothermal
-            else np.zeros((4, 2 * self.beds * self.n), order="F")
-        )
+        self.last = self.first + self.n - 1
+        size = self.beds * self.n
+        self.band = np.zeros((2, size) if self.isothermal else (4, 2 * size), order="F")
         self.band[0] = 1.0
-        self.y_face = np.full(self.beds * self.n, 1e-4)
+        self.right = np.empty((size, 1) if self.isothermal else (2 * size, 1), order="F")
+        self.y_face = np.full(size, float(self.inlet_ratio[0]))
 
     def _set_exchange(self, packings: Sequence[Packing]) -> None:
         water, heat, solid = [], [], []
@@ -135,8 +133,16 @@ class Row:
         if self.water_open[0] or self.heat_open[0]:
             raise ValueError("the first bed of a row needs an inlet's mixing ratio and temperature")
         self.first = np.arange(self.beds) * n
+        starts = [int(i) for i in self.first]
+        ratios = [(i, s.ratio) for i, s in zip(starts, self.streams, strict=True) if s.ratio is not None]
+        self.wet_inlets = [(i, float(ratio)) for i, ratio in ratios]
+        self.heat_inlets = [(i, AIR_HEAT_J_KG_K + VAPOUR_HEAT_J_KG_K * ratio) for i, ratio in self.wet_inlets]
+        kelvins = [
+            (i, s.temperature_k) for i, s in zip(starts, self.streams, strict=True) if s.temperature_k is not None
+        ]
+        self.warm_inlets = [(i, float(kelvin) - REFERENCE_K) for i, kelvin in kelvins]
 
-    def march(self, state: BedState, duration_s: float, longest_step_s: float) -> Passage:
+    def march(self, state: BedState, duration_s: float, longest_step_s: float, *, refresh: int = 1) -> Passage:
         """Advance `state`, which holds all beds' cells one after the other, in place.
 
         Parameters
@@ -145,6 +151,9 @@ class Row:
             Arrays of length ``beds * cells``.
         duration_s, longest_step_s : float
             The duration is cut into equal steps no longer than `longest_step_s`.
+        refresh : int
+            Steps after which the Jacobian is formed anew; the order does not depend on it, stability of stiff hot beds
+            does.
 
         Returns
         -------
@@ -152,12 +161,13 @@ class Row:
         """
         steps = max(1, math.ceil(duration_s / longest_step_s - 1e-9))
         dt = duration_s / steps
-        step = self._isothermal_step if self.isothermal else self._thermal_step
         ratio = np.empty((steps, self.beds))
         theta = np.empty((steps, self.beds))
         totals = np.zeros((6, self.beds))
         for i in range(steps):
-            ratio[i], theta[i] = step(state, dt, totals)
+            anew = i % refresh == 0
+            step = self._isothermal_step if self.isothermal else self._thermal_step
+            ratio[i], theta[i] = step(state, dt, totals, anew)
         return Passage(ratio, theta + REFERENCE_K, *totals)
 
     def _equilibrium(self, q: Array, kelvin: Array) -> Array:
@@ -182,135 +192,146 @@ class Row:
         chord = np.where(np.abs(apart) <= 1e-30, 0.0, (filled - q) / apart)
         return np.exp(-np.clip(self.solid_units * chord, 0.0, _OPAQUE))
 
-    def _upstream(self, face: Array, inlet: Array, open_to: Array) -> Array:
+    def _upstream(self, face: Array, inlets: list[tuple[int, float]]) -> Array:
+        """The same quantity one face further up; given inlets where a bed does not take what leaves the one before."""
         before = np.empty_like(face)
         before[1:] = face[:-1]
-        chained = np.concatenate(([0.0], face[self.first[1:] - 1]))
-        before[self.first] = np.where(open_to > 0, chained, inlet)
+        for start, given in inlets:
+            before[start] = given
         return before
 
-    def _isothermal_step(self, state: BedState, dt: float, totals: Array) -> tuple[Array, Array]:
-        q, kelvin, gdt = state.loading, state.wall_k, _GAMMA * dt
+    def _isothermal_step(self, state: BedState, dt: float, totals: Array, anew: bool) -> tuple[Array, Array]:
+        q, kelvin = state.loading, state.wall_k
         star, steep, _ = self._equilibrium_and_steepness(q, kelvin)
         passing = self._passing(q, kelvin, star)
-        weight = (1.0 - passing) * gdt * steep
+        weight = (1.0 - passing) * _GAMMA * dt * steep
         below = 1.0 / (1.0 + weight * self.rate)
         through = (passing + weight * self.rate) * below
-        enters = through[self.first] * self.inlet_ratio
-        link = through.copy()
-        link[self.first] *= self.water_open
-        self.band[1, :-1] = -link[1:]
+        entering = through[self.first] * self.inlet_ratio * (1.0 - self.water_open)
+        through[self.first] *= self.water_open
+        self.band[1, :-1] = -through[1:]
 
         def faces(star: Array, offset: Array | float) -> Array:
-            right = ((1.0 - passing) * star - weight * offset) * below
-            right[self.first] += enters * (1.0 - self.water_open)
-            return dtbtrs(self.band, right[:, None], uplo="L", trans="N", diag="U")[0][:, 0]
+            self.right[:, 0] = ((1.0 - passing) * star - weight * offset) * below
+            self.right[self.first, 0] += entering
+            solved: Array = dtbtrs(self.band, self.right, uplo="L", trans="N", diag="U")[0][:, 0]
+            return solved
 
         y1 = faces(star, 0.0)
-        k1 = self.rate * (self._upstream(y1, self.inlet_ratio, self.water_open) - y1)
-        star2 = self._equilibrium(q + dt * k1, kelvin)
-        y2 = faces(star2, 2.0 * k1)
+        k1 = self.rate * (self._upstream(y1, self.wet_inlets) - y1)
+        y2 = faces(self._equilibrium(q + dt * k1, kelvin), 2.0 * k1)
         mean = 0.5 * (y1 + y2)
-        before = self._upstream(mean, self.inlet_ratio, self.water_open)
+        before = self._upstream(mean, self.wet_inlets)
         state.loading = q + dt * self.rate * (before - mean)
         self.y_face = mean
         self._count_water(before, mean, dt, totals)
-        last = self.first + self.n - 1
-        return mean[last], kelvin[last] - REFERENCE_K
+        return mean[self.last], kelvin[self.last] - REFERENCE_K
 
     def _count_water(self, before: Array, mean: Array, dt: float, totals: Array) -> None:
-        last = self.first + self.n - 1
         water_in = self.flow[self.first] * before[self.first] * dt
-        water_out = self.flow[last] * mean[last] * dt
+        water_out = self.flow[self.last] * mean[self.last] * dt
         taken = np.add.reduceat(self.flow * (before - mean), self.first) * dt
         totals[0] += water_in
         totals[1] += water_out
         totals[2] += water_in - water_out - taken
 
-    def _thermal_step(self, state: BedState, dt: float, totals: Array) -> tuple[Array, Array]:
-        desiccant, gdt, rate = self.desiccant, _GAMMA * dt, self.rate
-        q, h = state.loading, state.enthalpy
-        heat = desiccant.specific_heat_j_kg_k + desiccant.water_specific_heat_j_kg_k * q
-        theta = (h + self.heat_zero * q) / heat
-        kelvin = theta + REFERENCE_K
+    def _warmth(self, q: Array, h: Array) -> tuple[Array, Array]:
+        """Temperature above 0 degC and heat capacity [J/kg K] of loading and enthalpy."""
+        heat = self.desiccant.specific_heat_j_kg_k + self.desiccant.water_specific_heat_j_kg_k * q
+        return (h + self.heat_zero * q) / heat, heat
+
+    def _linearise(self, q: Array, theta: Array, heat: Array, dt: float) -> Array:
+        """Form the links from face to face anew; gives the equilibrium on the way."""
+        kelvin, rate, gdt = theta + REFERENCE_K, self.rate, _GAMMA * dt
         star, y_q, y_t = self._equilibrium_and_steepness(q, kelvin)
         t_h = 1.0 / heat
-        t_q = (self.heat_zero - desiccant.water_specific_heat_j_kg_k * theta) * t_h
-        passing = self._passing(q, kelvin, star)
-        gas_heat = AIR_HEAT_J_KG_K + VAPOUR_HEAT_J_KG_K * self.y_face
-        heat_before = self._upstream(gas_heat, AIR_HEAT_J_KG_K + VAPOUR_HEAT_J_KG_K * self.inlet_ratio, self.water_open)
+        t_q = (self.heat_zero - self.desiccant.water_specific_heat_j_kg_k * theta) * t_h
+        self.passing = passing = self._passing(q, kelvin, star)
+        self.gas_heat = gas_heat = AIR_HEAT_J_KG_K + VAPOUR_HEAT_J_KG_K * self.y_face
+        self.heat_before = heat_before = self._upstream(gas_heat, self.heat_inlets)
         alpha, beta = (1.0 - passing) * gdt, (1.0 - self.pass_heat) * gdt
-        ay_q, ay_h = alpha * (y_q + y_t * t_q), alpha * y_t * t_h
-        bt_q, bt_h = beta * t_q, beta * t_h
+        self.ay_q, self.ay_h = alpha * (y_q + y_t * t_q), alpha * y_t * t_h
+        self.bt_q, self.bt_h = beta * t_q, beta * t_h
         # [Y, theta] of a face from those of the face before: left @ here = right @ before + known.
-        l11, l12, l21, l22 = 1.0 + ay_q * rate, ay_h * rate * gas_heat, bt_q * rate, 1.0 + bt_h * rate * gas_heat
-        r11, r12 = passing + ay_q * rate, ay_h * rate * heat_before
-        r21, r22 = l21, self.pass_heat + bt_h * rate * heat_before
+        l11, l12 = 1.0 + self.ay_q * rate, self.ay_h * rate * gas_heat
+        l21, l22 = self.bt_q * rate, 1.0 + self.bt_h * rate * gas_heat
+        r11, r12 = passing + self.ay_q * rate, self.ay_h * rate * heat_before
+        r21, r22 = l21, self.pass_heat + self.bt_h * rate * heat_before
         scale = 1.0 / (l11 * l22 - l12 * l21)
-        a11, a12 = (l22 * r11 - l12 * r21) * scale, (l22 * r12 - l12 * r22) * scale
-        a21, a22 = (l11 * r21 - l21 * r11) * scale, (l11 * r22 - l21 * r12) * scale
-        entering = self._close_inlets(a11, a12, a21, a22)
-
-        def faces(star: Array, theta: Array, offset_q: Array | float, offset_h: Array | float) -> tuple[Array, Array]:
-            k1 = (1.0 - passing) * star - ay_q * offset_q - ay_h * offset_h
-            k2 = (1.0 - self.pass_heat) * theta - bt_q * offset_q - bt_h * offset_h
-            right = np.empty((2 * q.size, 1), order="F")
-            right[0::2, 0] = (l22 * k1 - l12 * k2) * scale
-            right[1::2, 0] = (l11 * k2 - l21 * k1) * scale
-            right[2 * self.first, 0] += entering[0]
-            right[2 * self.first + 1, 0] += entering[1]
-            x = dtbtrs(self.band, right, uplo="L", trans="N", diag="U")[0][:, 0]
-            return x[0::2], x[1::2]
-
-        lost1 = self.to_wall * (kelvin - state.wall_k) if self.with_wall else 0.0
-        y1, g1 = faces(star, theta, 0.0, lost1)
-        k_q, k_h = self._changes(y1, g1, gas_heat, heat_before)
-        k_h = k_h - lost1
-        q2, h2 = q + dt * k_q, h + dt * k_h
-        heat2 = desiccant.specific_heat_j_kg_k + desiccant.water_specific_heat_j_kg_k * q2
-        theta2 = (h2 + self.heat_zero * q2) / heat2
-        star2 = self._equilibrium(q2, theta2 + REFERENCE_K)
-        lost2: Array | float = 0.0
-        if self.with_wall:
-            room1 = self.to_room * (state.wall_k - self.room_k)
-            wall2 = state.wall_k + dt * (lost1 - room1) / self.wall_heat
-            lost2 = self.to_wall * (theta2 + REFERENCE_K - wall2)
-            room2 = self.to_room * (wall2 - self.room_k)
-            state.wall_k = state.wall_k + 0.5 * dt * (lost1 + lost2 - room1 - room2) / self.wall_heat
-            totals[5] += np.add.reduceat(0.5 * dt * (lost1 + lost2) * self.cell_kg, self.first)
-        y2, g2 = faces(star2, theta2, 2.0 * k_q, lost2 + 2.0 * k_h)
-        mean, warm = 0.5 * (y1 + y2), 0.5 * (g1 + g2)
-        k_q, k_h = self._changes(mean, warm, gas_heat, heat_before)
-        state.loading = q + dt * k_q
-        state.enthalpy = h + dt * (k_h - 0.5 * (lost1 + lost2))
-        before = self._upstream(mean, self.inlet_ratio, self.water_open)
-        self._count_water(before, mean, dt, totals)
-        last = self.first + self.n - 1
-        warm_before = self._upstream(warm, self.inlet_theta, self.heat_open)
-        totals[3] += (self.flow * heat_before * warm_before)[self.first] * dt
-        totals[4] += (self.flow * gas_heat * warm)[last] * dt
-        self.y_face = np.maximum(mean, 0.0)
-        return mean[last], warm[last]
+        self.i11, self.i12, self.i21, self.i22 = l22 * scale, -l12 * scale, -l21 * scale, l11 * scale
+        self.entering = self._close_inlets(
+            self.i11 * r11 + self.i12 * r21,
+            self.i11 * r12 + self.i12 * r22,
+            self.i21 * r11 + self.i22 * r21,
+            self.i21 * r12 + self.i22 * r22,
+        )
+        return star
 
     def _close_inlets(self, a11: Array, a12: Array, a21: Array, a22: Array) -> tuple[Array, Array]:
         """Move given inlets to the right-hand side and write the links into the band."""
-        first, wet, warm = self.first, 1.0 - self.water_open, 1.0 - self.heat_open
-        ratio, theta = wet * self.inlet_ratio, warm * self.inlet_theta
+        first = self.first
+        ratio, theta = (1.0 - self.water_open) * self.inlet_ratio, (1.0 - self.heat_open) * self.inlet_theta
         entering = (a11[first] * ratio + a12[first] * theta, a21[first] * ratio + a22[first] * theta)
-        for link, is_open in (
-            (a11, self.water_open),
-            (a21, self.water_open),
-            (a12, self.heat_open),
-            (a22, self.heat_open),
-        ):
+        for link, is_open in ((a11, self.water_open), (a21, self.water_open), (a12, self.heat_open)):
             link[first] *= is_open
+        a22[first] *= self.heat_open
         self.band[1, 1:-1:2] = -a12[1:]
         self.band[2, 0:-2:2] = -a11[1:]
         self.band[2, 1:-2:2] = -a22[1:]
         self.band[3, 0:-2:2] = -a21[1:]
         return entering
 
-    def _changes(self, y: Array, theta: Array, gas_heat: Array, heat_before: Array) -> tuple[Array, Array]:
-        y_before = self._upstream(y, self.inlet_ratio, self.water_open)
-        t_before = self._upstream(theta, self.inlet_theta, self.heat_open)
-        return self.rate * (y_before - y), self.rate * (heat_before * t_before - gas_heat * theta)
+    def _faces(
+        self, star: Array, theta: Array, offset_q: Array | float, offset_h: Array | float
+    ) -> tuple[Array, Array]:
+        """Mixing ratio and temperature of every cell's leaving face, one stage ahead."""
+        known_y = (1.0 - self.passing) * star - self.ay_q * offset_q - self.ay_h * offset_h
+        known_t = (1.0 - self.pass_heat) * theta - self.bt_q * offset_q - self.bt_h * offset_h
+        right = self.right
+        right[0::2, 0] = self.i11 * known_y + self.i12 * known_t
+        right[1::2, 0] = self.i21 * known_y + self.i22 * known_t
+        right[2 * self.first, 0] += self.entering[0]
+        right[2 * self.first + 1, 0] += self.entering[1]
+        solved = dtbtrs(self.band, right, uplo="L", trans="N", diag="U")[0][:, 0]
+        return solved[0::2], solved[1::2]
+
+    def _changes(self, y: Array, theta: Array) -> tuple[Array, Array, Array, Array]:
+        """Rates of loading and enthalpy, and what enters each cell."""
+        y_before = self._upstream(y, self.wet_inlets)
+        t_before = self._upstream(theta, self.warm_inlets)
+        by_gas = self.rate * (self.heat_before * t_before - self.gas_heat * theta)
+        return self.rate * (y_before - y), by_gas, y_before, t_before
+
+    def _thermal_step(self, state: BedState, dt: float, totals: Array, anew: bool) -> tuple[Array, Array]:
+        q, h = state.loading, state.enthalpy
+        theta, heat = self._warmth(q, h)
+        star = self._linearise(q, theta, heat, dt) if anew else self._equilibrium(q, theta + REFERENCE_K)
+        lost1 = self.to_wall * (theta + REFERENCE_K - state.wall_k) if self.with_wall else np.zeros(q.size)
+        first = self._faces(star, theta, 0.0, lost1)
+        k_q, k_h, _, _ = self._changes(*first)
+        k_h = k_h - lost1
+        q2 = q + dt * k_q
+        theta2, _ = self._warmth(q2, h + dt * k_h)
+        lost2 = self._wall_step(state, dt, lost1, theta2, totals) if self.with_wall else lost1
+        star2 = self._equilibrium(q2, theta2 + REFERENCE_K)
+        # Both stages' changes are linear in the faces, so their mean comes from the faces' mean.
+        second = self._faces(star2, theta2, 2.0 * k_q, lost2 + 2.0 * k_h)
+        mean, warm = 0.5 * (first[0] + second[0]), 0.5 * (first[1] + second[1])
+        m_q, m_h, y_before, t_before = self._changes(mean, warm)
+        state.loading = q + dt * m_q
+        state.enthalpy = h + dt * (m_h - 0.5 * (lost1 + lost2))
+        self._count_water(y_before, mean, dt, totals)
+        totals[3] += (self.flow * self.heat_before * t_before)[self.first] * dt
+        totals[4] += (self.flow * self.gas_heat * warm)[self.last] * dt
+        self.y_face = np.maximum(mean, 0.0)
+        return mean[self.last], warm[self.last]
+
+    def _wall_step(self, state: BedState, dt: float, lost1: Array, theta2: Array, totals: Array) -> Array:
+        """Advance the steel by the explicit trapezoid, its time being many steps; gives the second stage's loss."""
+        room1 = self.to_room * (state.wall_k - self.room_k)
+        wall2 = state.wall_k + dt * (lost1 - room1) / self.wall_heat
+        lost2 = self.to_wall * (theta2 + REFERENCE_K - wall2)
+        room2 = self.to_room * (wall2 - self.room_k)
+        state.wall_k = state.wall_k + 0.5 * dt * (lost1 + lost2 - room1 - room2) / self.wall_heat
+        totals[5] += np.add.reduceat(0.5 * dt * (lost1 + lost2) * self.cell_kg, self.first)
+        return lost2

@@ -31,6 +31,7 @@ from diagnostics.plant import Plant
 _FIRST_DAY = dt.datetime(2026, 3, 2, 6, 30)
 _LONGEST_DAYS = 120.0
 _TIMER_TOLERANCE = 0.002
+_STEP_HEATED_S, _STEP_HEATLESS_S, _COARSER = 30.0, 5.0, 2.0
 
 
 @dataclass
@@ -180,8 +181,8 @@ def run_dryer(
     profile = load_profile(plant, start_s - warm_up_s, duration_s + warm_up_s, seed)
     profile = loaded(profile, faults, healthy, plant.dryer.rated_inlet_temperature_c)
     dryer = faulty(healthy, faults, -1.0)
-    step_s = 20.0 if dryer.heated else 5.0
-    settled = steady_state(dryer, profile.mean(), step_s=2.0 * step_s)
+    step_s = _STEP_HEATED_S if dryer.heated else _STEP_HEATLESS_S
+    settled = steady_state(dryer, profile.mean(), step_s=_COARSER * step_s)
     twin = Twin(dryer, [b.copy() for b in settled.beds], step_s=step_s)
     names = {f.name for f in faults}
     dew_point = dryer.control == "dew_point" and "control_fallback" not in names

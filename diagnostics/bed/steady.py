@@ -19,7 +19,7 @@ from diagnostics.bed.twin import Conditions, Outlet, Twin, first_guess
 from diagnostics.bed.vessel import Dryer
 
 _TEMPERATURE_SCALE_K = 5.0
-_LEAST_LOADING = 1e-9
+_LEAST_LOADING = 3e-7
 _WINDOW = 8
 _LONGEST_LEAP = 2.5
 _MOST_HEATED_CYCLES = 40
@@ -108,7 +108,7 @@ def _repeat(
         swing = max(float(np.sum(np.abs(beds[0].loading - beds[1].loading))), 1e-9)
         moved = max(float(np.sum(np.abs(a.loading - b))) for a, b in zip(beds, before, strict=True))
         dry_end = max(
-            abs(float(np.log((a.loading[-1] + _LEAST_LOADING) / (b[-1] + _LEAST_LOADING))))
+            abs(float(np.log((max(a.loading[-1], 0.0) + _LEAST_LOADING) / (max(b[-1], 0.0) + _LEAST_LOADING))))
             for a, b in zip(beds, before, strict=True)
         )
         residual = max(moved / swing, 0.2 * dry_end)
@@ -186,7 +186,7 @@ def _to_vector(dryer: Dryer, beds: list[BedState]) -> Array:
     for packing, bed in zip(dryer.packings, beds, strict=True):
         kelvin = temperature_of(packing.desiccant, bed.loading, bed.enthalpy)
         parts += [
-            np.log(np.maximum(bed.loading, _LEAST_LOADING)),
+            np.log(np.maximum(bed.loading, 0.0) + _LEAST_LOADING),
             kelvin / _TEMPERATURE_SCALE_K,
             bed.wall_k / _TEMPERATURE_SCALE_K,
         ]
@@ -197,7 +197,7 @@ def _to_beds(dryer: Dryer, x: Array) -> list[BedState]:
     beds = []
     for packing, part in zip(dryer.packings, np.split(x, 2), strict=True):
         log_loading, warm, wall = np.split(part, 3)
-        loading = np.exp(np.minimum(log_loading, np.log(0.5)))
+        loading = np.maximum(np.exp(np.minimum(log_loading, np.log(0.5))) - _LEAST_LOADING, 0.0)
         kelvin = np.clip(warm * _TEMPERATURE_SCALE_K, 240.0, 560.0)
         beds.append(BedState(loading, enthalpy_of(packing.desiccant, loading, kelvin), wall * _TEMPERATURE_SCALE_K))
     return beds

@@ -28,6 +28,7 @@ _EXHAUST_ENDS_K = 373.15
 _AMBIENT_HUMIDITY = 0.6
 _LEAST_FEED_SHARE = 1e-3
 _SEATING_S = 20.0
+_REFRESH = 6
 
 
 @dataclass(frozen=True)
@@ -165,7 +166,7 @@ class Twin:
             np.concatenate([b.enthalpy for b in beds]),
             np.concatenate([b.wall_k for b in beds]),
         )
-        passage = row.march(state, duration_s, self.step_s)
+        passage = row.march(state, duration_s, self.step_s, refresh=1 if dryer.heated else _REFRESH)
         purging = self.phase.state in ("regenerating", "cooling") and resting.ratio is None
         if purging and dryer.regeneration != "heat_of_compression":
             self.purged_kg += float(np.mean(resting.flow_kg_s)) * duration_s
