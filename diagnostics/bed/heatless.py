@@ -19,7 +19,7 @@ _NEAR = 0.15
 """Wettest moisture over that at the limit from which a climb reaches towards it."""
 _CLIMB = 0.8
 """Climb over the log in ln moisture, some 7 K, from which it shows without a rise inside half-cycles."""
-_STRUCTURE = {True: 0.04, False: 0.15}
+_STRUCTURE = {True: 0.04, False: 0.25}
 """Standard deviation of ln reserve from what both readings leave out (bed heat, shape of the wet zone), where the level
 came near the limit and where it stayed far."""
 _STRETCH = 40

@@ -45,8 +45,8 @@ class Question:
 
     @property
     def rise_shows(self) -> bool:
-        """Whether half-cycles rise enough for the log to decide."""
-        return self.rise_c is not None and self.rise_c >= SHOWS_K
+        """Whether half-cycles rise enough, or reach the limit often enough, for the log to decide."""
+        return self.reached or (self.rise_c is not None and self.rise_c >= SHOWS_K)
 
 
 @dataclass(frozen=True, eq=False)

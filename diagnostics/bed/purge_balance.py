@@ -222,11 +222,15 @@ def lagged(load: Floats, lag: float) -> Floats:
     """First-order lag of a series, in steps; starts settled at its first values."""
     if lag < 0.05:
         return load
-    from scipy.signal import lfilter
+    settled = float(load[: max(1, round(lag))].mean())
+    return settled + faded(load - settled, lag)
 
+
+def faded(values: Floats, lag: float) -> Floats:
+    """First-order lag of a series that starts at nought, in steps; a kernel cut at 1e-4 of its start."""
     share = -np.expm1(-1.0 / lag)
-    settled = load[: max(1, round(lag))].mean() * (1.0 - share)
-    return np.asarray(lfilter([share], [1.0, share - 1.0], load, zi=[settled])[0])
+    kernel = share * (1.0 - share) ** np.arange(min(values.size, int(9.3 * lag) + 2))
+    return np.convolve(values, kernel)[: values.size]
 
 
 def _creep_share(course: Course, values: Floats, seen: np.ndarray) -> tuple[float, float]:

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from diagnostics.bed.purge_balance import Course, lagged, sandwich
+from diagnostics.bed.purge_balance import Course, faded, lagged, sandwich
 from diagnostics.log.record import Floats
 
 _CENTRE = np.array([np.log(1.2), np.log(6.0), np.log(20.0), -3.0, 0.3, 0.0, 1.5])
@@ -89,15 +89,7 @@ def predict_level(course: Course, values: Floats) -> Floats:
     log_carried, log_power, log_memory, log_dry, dry_power, first, log_lag = values
     memory = np.exp(log_memory) / course.block
     log_load = np.log(course.load)
-    followed = log_load[0] + lagged_from_start(log_load - log_load[0], memory)
+    followed = log_load[0] + faded(log_load - log_load[0], memory)
     level = np.exp(log_power) * (followed - log_carried) + first * np.exp(-np.arange(log_load.size) / memory)
     dry = log_dry + dry_power * np.log(lagged(course.load, np.exp(log_lag) / course.block))
     return np.asarray(np.logaddexp(dry, level))
-
-
-def lagged_from_start(values: Floats, lag: float) -> Floats:
-    """First-order lag of a series that starts at nought, in steps."""
-    from scipy.signal import lfilter
-
-    share = -np.expm1(-1.0 / lag)
-    return np.asarray(lfilter([share], [1.0, share - 1.0], values))
