@@ -10,7 +10,6 @@ import math
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import brentq
 
 Floats = NDArray[np.float64]
 
@@ -97,6 +96,8 @@ def internal_rate(flows: Floats) -> float | None:
     signs = np.sign(flows[flows != 0.0])
     if np.count_nonzero(np.diff(signs)) != 1:
         return None
+    from scipy.optimize import brentq
+
     low, high = _RATES
     # Signs rather than their product, which would underflow for tiny amounts.
     if np.sign(net_present_value(flows, low)) * np.sign(net_present_value(flows, high)) >= 0.0:
@@ -124,6 +125,7 @@ def discounted_payback_years(
     """
     if outlay <= 0.0 or saving <= upkeep:
         return None
+    from scipy.optimize import brentq
 
     def covered(years: float) -> float:
         return saving * annuity_factor(rate, years, growth) - upkeep * annuity_factor(rate, years) - outlay

@@ -10,7 +10,6 @@ import math
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import stdtrit
 
 Floats = NDArray[np.float64]
 
@@ -82,6 +81,8 @@ def lag_one(residual: Floats) -> float:
 
 def t_value(confidence: float, degrees: int) -> float:
     """Two-sided quantile of Student's t."""
+    from scipy.special import stdtrit
+
     return float(stdtrit(degrees, 0.5 + confidence / 2.0))
 
 

@@ -14,7 +14,6 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr, ndtri
 
 from diagnostics.estimate import Estimate
 
@@ -107,10 +106,14 @@ def relative(name: str, value: float, share_95: float) -> Uncertain:
 
 def anywhere(name: str) -> Uncertain:
     """A named weight that may lie anywhere from nought to one; one half as its central value."""
+    from scipy.special import ndtr
+
     return Uncertain(0.5, ndtr(_normal_draws(name)))
 
 
 @lru_cache(maxsize=256)
 def _normal_draws(name: str) -> Floats:
+    from scipy.special import ndtri
+
     rng = np.random.default_rng(zlib.crc32(name.encode()))
     return ndtri((rng.permutation(DRAWS) + 0.5) / DRAWS)
