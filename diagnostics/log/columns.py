@@ -20,11 +20,16 @@ from diagnostics.log.numbers import to_numbers
 from diagnostics.log.raw import RawColumn, RawTable
 from diagnostics.log.record import Floats
 from diagnostics.log.time_words import plain
-from diagnostics.log.titles import quantity_of, rank
+from diagnostics.log.titles import MOISTURES, quantity_of, rank
 from diagnostics.log.towers import tower_from_text, tower_from_values
-from diagnostics.log.units import Unit, parse_unit, split_title
+from diagnostics.log.units import TEMPERATURE, Unit, parse_unit, split_title, temperature_c
 
 _MOST_FAULTS_SHOWN = 4
+_COLD_C = -10.0
+_SAYS_LITTLE = re.compile(
+    r"(d ?p|t ?p|values?|werte?|messwert|valeur|valor|valore|waarde|measurement|reading|probe|sensor|pv)?( ?\d{0,2})"
+    r"|(channel|kanal|canal|canale|ch|ai|analog|analogue|input)( in)? ?\d{0,2}"
+)
 
 
 @dataclass(frozen=True)
@@ -167,7 +172,7 @@ def assign(
         numeric[k] = column
         if named is not None and named != "tower" and np.isfinite(column.values).any():
             candidates.setdefault(named, []).append(k)
-    _weak_dew_point(table, numeric, candidates, chosen)
+    _weak_dew_point(numeric, candidates, chosen, notes)
     rivals: dict[str, tuple[NumberColumn, ...]] = {}
     rest = dict(numeric)
     for quantity, found in candidates.items():
@@ -226,20 +231,33 @@ def _tower(raw: RawColumn, column: NumberColumn | None) -> NumberColumn | None:
 
 
 def _weak_dew_point(
-    table: RawTable,
     numeric: Mapping[int, NumberColumn],
     candidates: dict[str, list[int]],
     chosen: Mapping[str, NumberColumn],
+    notes: list[str],
 ) -> None:
-    """A column titled DP or TP without a unit is a dew point where its numbers lie below freezing."""
-    if "dew_point" in candidates or "dew_point" in chosen:
+    """A column under a title that says little is the dew point where its numbers are far below freezing.
+
+    That is DP or TP, which may also be a pressure drop or a test point, or the only column of temperatures under a
+    mere unit or a word like "value"; no other air near a dryer is as cold.
+    """
+    if any(moisture in candidates or moisture in chosen for moisture in MOISTURES):
         return
+    plausible = []
     for k, column in numeric.items():
         known = column.values[np.isfinite(column.values)]
-        if plain(column.name) not in ("dp", "tp") or column.unit is not None or not known.size:
+        if not known.size or not (column.unit is None or column.unit.kind == TEMPERATURE):
             continue
-        if float(np.median(known)) < -5.0:
-            candidates.setdefault("dew_point", []).append(k)
+        coldest = temperature_c(np.array([np.median(known)]), column.unit.name if column.unit else "degC")[0]
+        if -110.0 < coldest < _COLD_C and _SAYS_LITTLE.fullmatch(plain(column.name)):
+            plausible.append(k)
+    if len(plausible) == 1:
+        candidates["dew_point"] = plausible
+        candidates["temperature"] = [k for k in candidates.get("temperature", []) if k not in plausible]
+        if not candidates["temperature"]:
+            del candidates["temperature"]
+        header = numeric[plausible[0]].header
+        notes.append(f"{header!r} was taken as the dew point by its numbers; no other air near a dryer is as cold.")
 
 
 def _with_unit(column: NumberColumn, text: str, quantity: str) -> NumberColumn:

@@ -16,6 +16,8 @@ from diagnostics.log.cells import cell_class, is_type_row
 from diagnostics.log.units import parse_unit, split_title
 
 _MOST_TITLE_ROWS = 5
+_MOST_LINES_BETWEEN = 3
+_ROWS_JUDGED = 200
 
 
 @dataclass(frozen=True)
@@ -70,7 +72,7 @@ def find_head(rows: Sequence[Sequence[str]], width: int, *, by_blanks: bool = Fa
     Head or None
         None where no row looks like readings.
     """
-    later = [row for row in rows[len(rows) // 3 :] if len(row) == width]
+    later = [row for row in rows[len(rows) // 3 :] if len(row) == width][:_ROWS_JUDGED]
     usual = [_majority([row[k] for row in later]) for k in range(width)]
     if "n" not in usual:
         return None
@@ -86,6 +88,11 @@ def find_head(rows: Sequence[Sequence[str]], width: int, *, by_blanks: bool = Fa
     for i in range(first - 1, max(-1, first - 1 - _MOST_TITLE_ROWS), -1):
         cells = [cell.strip() for cell in rows[i]]
         if not _belongs(cells, width, names):
+            # A line of hyphens or a logger's message may part the titles from the readings.
+            if names or len([cell for cell in cells if cell]) > 1 or i < first - _MOST_LINES_BETWEEN:
+                break
+            continue
+        if not names and i < first - 1 and sum(cell_class(c) == "t" for c in cells) <= 0.5 * len(cells):
             break
         top = i
         row, short = _to_width(cells, width, rows[first], later, usual, by_blanks)

@@ -22,6 +22,8 @@ SAMPLE_BYTES = 65_536
 LONGEST_LINE_BYTES = 1_000_000
 _CANDIDATES = (";", "\t", "|", ",")
 WIDE_BLANKS, BLANKS = r"\s{2,}", r"\s+"
+_LINES_TRIED = 120
+_MARKS_TRIED = 2000
 _POINT = re.compile(r"[+-]?\d*\.\d+")
 _COMMA = re.compile(r"[+-]?\d*,\d+")
 
@@ -116,7 +118,7 @@ def find_layout(data: bytes, name: str, *, delimiter: str | None = None, decimal
         )
     line = ends[head.first - 1] if head.first else 0
     offset = _offset_of_line(data, line)
-    mark = decimal or _decimal([cell for row in rows[head.first :] for cell in row])
+    mark = decimal or _decimal([cell for row in rows[head.first :] for cell in row][:_MARKS_TRIED])
     return Layout(chosen, mark, head, offset, line + 1, width)
 
 
@@ -141,7 +143,7 @@ def _titled_columns(lines: list[str], delimiter: str, width: int) -> int:
 
 
 def _choose(lines: list[str], titles: list[str]) -> str | None:
-    lines = [line for line in lines if line.strip()][:300]
+    lines = [line for line in lines if line.strip()][:_LINES_TRIED]
     best, best_score = None, 0.35
     for candidate in (*_CANDIDATES, WIDE_BLANKS, BLANKS):
         score, width = _score(lines, candidate)

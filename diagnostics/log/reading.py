@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -77,11 +78,14 @@ def read_log(
         if progress is not None:
             progress(f"reading {file.name if isinstance(file, Upload) else Path(file).name}")
         content, raw = open_content(file)
-        table = _table(content, plant)
+        # The digest needs no lock and no more time than the parser beside it.
+        with ThreadPoolExecutor(1) as beside:
+            digest = beside.submit(hashlib.sha256, raw)
+            table = _table(content, plant)
         here, unmet = _present(table, wanted) if several else (wanted, [])
         missing.extend(unmet)
         required = moisture_required and not several
-        logs.append(_read_table(table, content, plant, here, hashlib.sha256(raw).hexdigest(), required))
+        logs.append(_read_table(table, content, plant, here, digest.result().hexdigest(), required))
     if len(missing) >= len(files) and missing:
         raise missing[0]
     log = join(logs)

@@ -233,3 +233,24 @@ def test_readings_below_the_range_keep_their_bound(tmp_path: Path) -> None:
     log = read_bytes(tmp_path, "log.csv", "\n".join(["Time,Dew point [°C]", *rows]).encode(), plant_from({}))
     assert log.channels["dew_point"][-1] == -80.0
     assert any("bound" in note for note in log.notes)
+
+
+@pytest.mark.parametrize("title", ["DP", "°C", "Value", "Channel 1 [°C]"])
+def test_a_title_that_says_little_over_numbers_that_say_enough(title: str, tmp_path: Path) -> None:
+    rows = [f"2026-01-13 07:{m:02d}:00,{-60 + 0.1 * m:.1f},{3.6 - 0.001 * m:.3f}" for m in range(60)]
+    data = "\n".join([f"Time,{title},Battery [V]", *rows]).encode()
+    log = read_bytes(tmp_path, "log.csv", data, plant_from({}))
+    assert log.columns["dew_point"].header == title
+    assert any("by its numbers" in note for note in log.notes)
+
+
+def test_a_pressure_drop_titled_dp_is_no_dew_point(tmp_path: Path) -> None:
+    data = b"Time,DP\n" + b"".join(b"2026-01-13 07:%02d:00,0.2%d\n" % (m, m % 10) for m in range(60))
+    assert "no dew point" in refusal(tmp_path, "log.csv", data)
+
+
+def test_air_outdoors_in_a_unit_that_no_title_names(tmp_path: Path) -> None:
+    log = _log(tmp_path, "Dew point,Temp,RH,Pressure", "28.04,37.04,69.63,1022.4")
+    # Temperature, dew point and relative humidity agree in degF alone (Magnus: 37.04/28.04 degC would be 60 %).
+    assert log.columns["dew_point"].unit == log.columns["temperature"].unit == "degF"
+    assert log.columns["pressure"].unit == "hPa_a"
