@@ -142,6 +142,11 @@ def _read_table(
     _refuse_unreadable(table, clock, readable)
     placed = _place(clock, readable, plant, assignment)
     time_s = placed.order.time_s
+    if time_s.size < _FEWEST_ROWS:
+        raise InputError(
+            f"{table.name}: all rows carry the same time in {clock.header!r}; name the right column with --column"
+            " time=HEADER."
+        )
     missing, fault_notes = say_faults(assignment.chosen)
     dropped = max(clock.filled - int(readable.sum()), _rows_without_stamp(assignment, readable))
     other = {title: c.values[placed.rows] for title, c in {**assignment.rest, **_unused(assignment, channels)}.items()}

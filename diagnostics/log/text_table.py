@@ -14,7 +14,7 @@ import numpy as np
 
 from diagnostics.errors import InputError
 from diagnostics.log.cells import cell_class
-from diagnostics.log.layout import LONGEST_LINE_BYTES, Layout, refuse_long_line, split_line
+from diagnostics.log.layout import LONGEST_LINE_BYTES, Layout, split_line
 from diagnostics.log.raw import RawColumn, RawTable
 
 _BLOCK_BYTES = 4 << 20
@@ -41,8 +41,6 @@ def read_text(data: bytes, layout: Layout, name: str, *, stamps_as_text: bool = 
     """
     if layout.width > _MOST_COLUMNS:
         raise InputError(f"{name} has {layout.width} columns, at most {_MOST_COLUMNS} are read; export fewer.")
-    if _may_hold_long_line(data):
-        refuse_long_line(data, name)
     body: Any = memoryview(data)[layout.offset :]
     torn, note = 0, ""
     table = None
@@ -53,7 +51,6 @@ def read_text(data: bytes, layout: Layout, name: str, *, stamps_as_text: bool = 
     else:
         table, misfits, lost = _parsed(body, delimiter, layout, stamps_as_text)
         if table is None or lost:
-            refuse_long_line(data, name)
             body, torn = _mended(bytes(body), layout, delimiter)
         else:
             torn = misfits
@@ -74,12 +71,6 @@ def read_text(data: bytes, layout: Layout, name: str, *, stamps_as_text: bool = 
     return RawTable(
         name, columns, head.preamble, layout.decimal, head.titled, layout.line, torn, (note,) if note else ()
     )
-
-
-def _may_hold_long_line(body: bytes) -> bool:
-    """Whether some stretch of the longest allowed length holds no line end; looks only until the next one."""
-    step = LONGEST_LINE_BYTES
-    return any(body.find(b"\n", start, start + step) < 0 for start in range(0, len(body) - step, step))
 
 
 def _parsed(body: Any, delimiter: str, layout: Layout, stamps_as_text: bool) -> tuple[Any, int, bool]:

@@ -37,6 +37,7 @@ CLEAN = clean_log(100)
         ("broken.parquet", b"PAR1" + bytes(5000), "damaged Parquet"),
         ("broken.xls", b"\xd0\xcf\x11\xe0" + bytes(5000), "damaged"),
         ("one.csv", b"Time,Dew point\n2026-01-13 07:00:00,-60\nx,y\n", "holds a time"),
+        ("still.csv", b"Time,Dew point\n" + b"2026-01-13 07:00:00,-60\n" * 20, "same time"),
         (
             "columnless.csv",
             b"Time,Voltage\n" + b"2026-01-13 07:00:00,3.3\n2026-01-13 07:01:00,3.3\n" * 5,
