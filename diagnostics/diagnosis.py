@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from diagnostics.air.purity import judge_purity
@@ -18,6 +18,7 @@ from diagnostics.energy.switching import switch_on_dew_point
 from diagnostics.health.findings import find
 from diagnostics.health.record import Finding, Trend
 from diagnostics.health.trend import peak_trend
+from diagnostics.log.corrections import Correction, correct
 from diagnostics.log.record import Log, ScreenedLog
 from diagnostics.log.screening import screen
 from diagnostics.plant import Plant
@@ -44,6 +45,7 @@ def diagnose(
     plant: Plant,
     *,
     rhythm_from: str | None = None,
+    corrections: Sequence[Correction] = (),
     progress: Callable[[str], None] = lambda step: None,
 ) -> Diagnosis:
     """Judge one dryer by its log.
@@ -56,6 +58,8 @@ def diagnose(
         Nameplate, operation, measurement, prices; gaps filled by assumption.
     rhythm_from : str, optional
         Title of another numeric column whose rhythm gives the switchovers.
+    corrections : sequence of Correction
+        Stretches that a person set aside or took back.
     progress : callable, optional
         Called with the name of each step as it begins.
 
@@ -64,7 +68,7 @@ def diagnose(
     Diagnosis
     """
     progress("setting aside what is not the dryer's air")
-    screened = screen(log, plant)
+    screened = correct(screen(log, plant), corrections)
     progress("finding the half-cycles")
     cycle = segment(screened, plant, rhythm_from=rhythm_from)
     progress("judging purity, trend and breakthrough")
