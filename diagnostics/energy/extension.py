@@ -129,9 +129,9 @@ def saved_share(held_s: Uncertain, pattern: LoadPattern, bounds: Bounds) -> Unce
     return share.map(lambda saved: np.where(saved > 1e-12, saved, 0.0))
 
 
-def mean_half_cycle(saved: Uncertain, bounds: Bounds) -> Uncertain:
-    """Mean half-cycle that belongs to a saved share [s]."""
-    return saved.map(lambda share: bounds.today_s / np.maximum(1.0 - share, 1e-9))
+def mean_half_cycle(held_s: Uncertain, pattern: LoadPattern, bounds: Bounds) -> Uncertain:
+    """Mean half-cycle over a load pattern: one over the regenerations per time [s]."""
+    return regenerations_per_s(held_s, pattern, bounds).map(lambda often: 1.0 / often)
 
 
 def time_at_longest(held_s: float, pattern: LoadPattern, bounds: Bounds) -> float:

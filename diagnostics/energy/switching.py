@@ -140,7 +140,7 @@ def _reckon(
     saved = saved_share(held, case.of_log, bounds)
     over_year = saved_share(held / case.year.scale, case.year.pattern, bounds)
     saving = save_over_year(over_year, purge, plant, screened, bounds.today_s)
-    figures = _figures(saved, saving, bounds, plant, price)
+    figures = _figures(case, held, bounds, saving, plant, price)
     no_cap = replace(bounds, longest_s=1e9)
     return Switching(
         figures=figures,
@@ -166,9 +166,10 @@ def _limit(case: Case, saved: float) -> str:
 
 
 def _figures(
-    saved: Uncertain, saving: YearSaving | None, bounds: Bounds, plant: Plant, price: float | None
+    case: Case, held: Uncertain, bounds: Bounds, saving: YearSaving | None, plant: Plant, price: float | None
 ) -> SwitchingFigures:
-    half_cycle = mean_half_cycle(saved, bounds).estimate()
+    half_cycle = mean_half_cycle(held, case.of_log, bounds).estimate()
+    saved = saved_share(held, case.of_log, bounds)
     if saving is None:
         return SwitchingFigures(half_cycle, saved.estimate(), None, None, None, None)
     energy, factor = saving.energy.estimate(), plant.economics.co2_kg_per_kwh
@@ -198,7 +199,7 @@ def _cautious(
     held = case.held_s * factor
     over_year = saved_share(held / case.year.scale, case.year.pattern, bounds)
     saving = save_over_year(over_year, purge, plant, screened, bounds.today_s)
-    return _figures(saved_share(held, case.of_log, bounds), saving, bounds, plant, price)
+    return _figures(case, held, bounds, saving, plant, price)
 
 
 def _price(case: Case, screened: ScreenedLog, plant: Plant) -> float | None:

@@ -75,6 +75,7 @@ def test_the_longest_half_cycle_binds() -> None:
     switching = switching_of(plant)
     assert switching.limited_by == "longest_half_cycle"
     assert switching.figures.half_cycle_s.value == pytest.approx(600)
+    assert switching.figures.half_cycle_s.high == pytest.approx(600)
     assert switching.figures.regenerations_saved_share.value == pytest.approx(0.5)
     assert switching.uncapped_saved_share.value == pytest.approx(1 - 300 / (1.2 * 300 / 0.1 + 20))
     assert switching.time_at_longest_share == pytest.approx(1.0)
