@@ -180,12 +180,12 @@ class Economics(Table):
 class PlantFile(Table):
     """The plant file as the user wrote it."""
 
-    site: Site = Field(default_factory=Site)
-    log: LogAnswers = Field(default_factory=LogAnswers)
-    dryer: Dryer = Field(default_factory=Dryer)
-    operation: Operation = Field(default_factory=Operation)
+    site: Site = Site()
+    log: LogAnswers = LogAnswers()
+    dryer: Dryer = Dryer()
+    operation: Operation = Operation()
     profile: tuple[ProfileBlock, ...] = ()
-    measurement: Measurement = Field(default_factory=Measurement)
+    measurement: Measurement = Measurement()
     compressor: Compressor | None = None
     compressors: tuple[Compressor, ...] = ()
-    economics: Economics = Field(default_factory=Economics)
+    economics: Economics = Economics()
