@@ -14,6 +14,9 @@ from diagnostics.health.sentences import BED, PEOPLE, STORED_PRESSURE, between, 
 from diagnostics.moment import say_duration
 
 _SOON_DAYS = 90.0
+_CLIMB_K = 4.0
+_FALLS_BACK = 0.3
+"""Share of the climb: a dryer that stands still does not dry the air again by itself."""
 
 
 def find_faults_in_time(case: Case) -> list[Finding]:
@@ -30,8 +33,11 @@ def _switching_stopped(case: Case) -> Finding | None:
     climb = ""
     passed = False
     if after.any() and before.any():
+        values = case.screened.dew_point_c[after]
         usual = float(np.median(case.screened.dew_point_c[before]))
-        top = float(np.max(case.screened.dew_point_c[after]))
+        top, last = float(np.max(values)), float(np.median(values[-max(1, values.size // 10) :]))
+        if top - usual > _CLIMB_K and top - last > _FALLS_BACK * (top - usual):
+            return None
         passed = top > case.limit_c
         climb = f" The dew point went from {level(usual)} to {level(top)} since then."
     rhythm = case.cycle.half_cycle_s

@@ -29,11 +29,13 @@ LEAST_RECOVERY = 0.35
 def find_faults_of_air(case: Case) -> list[Finding]:
     """Carry-over and bypass leak."""
     levels = levels_of(case)
-    if levels is None or case.cycle.control == "stopped":
+    if levels is None:
         return []
     slug = find_slug(levels)
     if slug is not None:
         return [_carryover(case, slug)]
+    if case.cycle.control == "stopped":
+        return []
     leak = find_leak(case, levels)
     return [] if leak is None else [_bypass_leak(case, leak)]
 

@@ -20,6 +20,8 @@ from diagnostics.log.record import Floats
 FLOW_ALLOWED = 1.1
 REACHED_SHARE = 0.05
 _DAY_S = 86400.0
+_MAY_REACH = 0.9
+"""Share of the rated load below which even a worn dryer's limit is not passed by load alone."""
 _THERMOMETER_K = 0.5
 _GAUGE_BAR = 0.2
 """What usual instruments on a plant may be off by; common practice, no published source."""
@@ -117,7 +119,9 @@ def _overload(case: Case) -> Finding | None:
     if not beyond:
         return _overload_at_times(case) if reached else None
     factor = math.prod(item.factor for item in beyond)
-    heavy = factor >= FLOW_ALLOWED and _load_ratio(case, factor) >= 1.0
+    load = _load_ratio(case, factor)
+    heavy = factor >= FLOW_ALLOWED and load >= 1.0
+    reached &= load >= _MAY_REACH
     words = " and ".join(item.words for item in beyond)
     return case.finding(
         "overload",

@@ -12,19 +12,21 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from diagnostics.health.case import Case
 from diagnostics.health.contrast import Contrast, contrast_towers
 from diagnostics.health.faults_of_purge import purge_by_tower
 from diagnostics.health.record import Finding, Severity
 from diagnostics.health.sentences import BED, HOT_PARTS, PEOPLE, SILENCER, kelvin, level
-from diagnostics.health.steps import Step, find_step
+from diagnostics.health.steps import Step, find_step, sigma
 from diagnostics.log.record import Flags, Floats
 from diagnostics.moment import say_duration
 
 LEAST_DIFFERENCE_K = 1.0
 LEAST_STEP_K = 3.0
 SIGNIFICANCE = 0.01
+_LEAST_DEPARTURE_K = 0.1
 _CLEARER_THAN_A_LINE = 0.03
 """Share of variance by which an onset must beat a difference that grows over the whole log."""
 _LONG_HALF_CYCLE_S = 2400.0
@@ -108,7 +110,7 @@ def one_tower_steps(case: Case) -> StepOfTower | None:
     return best
 
 
-def _step_in(case: Case, rows: pd.DataFrame, column: str, middle: np.ndarray) -> StepOfTower | None:
+def _step_in(case: Case, rows: pd.DataFrame, column: str, middle: NDArray[np.int64]) -> StepOfTower | None:
     values = rows[column].to_numpy(float)
     sign = np.where(_is_b(rows), 1.0, -1.0)
     against = (values[middle] - 0.5 * (values[middle - 1] + values[middle + 1])) * sign[middle]
@@ -118,51 +120,53 @@ def _step_in(case: Case, rows: pd.DataFrame, column: str, middle: np.ndarray) ->
     if step.explains < step.line_explains + _CLEARER_THAN_A_LINE:
         return None
     wet = "B" if step.size > 0 else "A"
-    own, other = rows["tower"].to_numpy() == wet, rows["tower"].to_numpy() != wet
     cut = int(middle[min(step.index, middle.size - 1)])
-    early = np.arange(len(rows)) < cut - 1
-    late = np.arange(len(rows)) > cut + (len(rows) - cut) // 2 * step.climbs
-    if not all((early & own).any() and (late & t).any() and (early & t).any() for t in (own, other)):
+    own = np.flatnonzero(rows["tower"].to_numpy() == wet)
+    other = np.flatnonzero(rows["tower"].to_numpy() != wet)
+    quiet, late = own[own < cut - 1], own[own > cut]
+    other_quiet, other_late = other[other < cut - 1], other[other > cut]
+    if min(quiet.size, other_quiet.size, other_late.size) < 1 or late.size < 2:
         return None
-    before, after = np.median(values[early & own]), np.median(values[late & own])
-    other_before, other_after = np.median(values[early & other]), np.median(values[late & other])
-    grown = (after - other_after) - (before - other_before)
-    if after - before < LEAST_STEP_K or grown < LEAST_STEP_K or other_after - other_before > 0.5 * (after - before):
-        return None
-    if after - other_after < LEAST_DIFFERENCE_K:
-        return None
-    lasting = values[late & own] > before + 0.3 * (after - before)
-    mean = rows["mean_dew_point_c"].to_numpy(float)
-    wetter_k = float(np.median(mean[late & own]) - np.median(mean[early & own]))
-    if lasting.size < 2 or lasting.mean() < 0.8 or not wetter_k >= min(1.0, 0.2 * (after - before)):
-        return None
-    first_wet = _first_wet(values, own, float(before), early, cut, float(after - before))
-    return StepOfTower(
+    kept = max(2, late.size // 2) if step.climbs else late.size
+    found = StepOfTower(
         tower=wet,
-        start_s=_failed_regeneration_s(rows, first_wet),
+        start_s=_failed_regeneration_s(rows, _first_wet(against, middle, step, own)),
         step=step,
-        size_k=float(after - before),
-        before_c=float(before),
-        after_c=float(after),
-        other_before_c=float(other_before),
-        other_after_c=float(other_after),
-        half_cycles_after=int((own & (np.arange(len(rows)) > cut)).sum()),
+        size_k=float(np.median(values[late[-kept:]]) - np.median(values[quiet])),
+        before_c=float(np.median(values[quiet])),
+        after_c=float(np.median(values[late[-kept:]])),
+        other_before_c=float(np.median(values[other_quiet])),
+        other_after_c=float(np.median(values[other_late[-kept:]])),
+        half_cycles_after=int(late.size),
     )
+    mean = rows["mean_dew_point_c"].to_numpy(float)
+    return found if _failed(found, values[late[-kept:]], mean[late[-kept:]], mean[quiet]) else None
 
 
-def _first_wet(values: Floats, own: Flags, before: float, early: Flags, cut: int, size: float) -> int:
-    """First half-cycle of the tower that leaves its former level, sought around the change point."""
-    quiet = values[early & own]
-    spread = 1.4826 * float(np.median(np.abs(quiet - before)))
-    allowed = before + max(1.0, 4 * spread, 0.05 * size)
-    mine = np.flatnonzero(own)
-    near = int(np.searchsorted(mine, cut))
-    first = min(near, mine.size - 1)
-    while first < mine.size - 1 and values[mine[first]] <= allowed:
-        first += 1
-    while first > 0 and values[mine[first - 1]] > allowed:
-        first -= 1
-    return int(mine[first])
+def _failed(found: StepOfTower, late: Floats, mean_late: Floats, mean_quiet: Floats) -> bool:
+    """Whether one tower got wet and stayed so, in its mean too, and the other did not get half as wet."""
+    other_k = found.other_after_c - found.other_before_c
+    if found.size_k < LEAST_STEP_K or found.size_k - other_k < LEAST_STEP_K or other_k > 0.5 * found.size_k:
+        return False
+    if found.after_c - found.other_after_c < LEAST_DIFFERENCE_K:
+        return False
+    lasting = late > found.before_c + 0.3 * found.size_k
+    wetter_k = float(np.median(mean_late) - np.median(mean_quiet))
+    return bool(lasting.mean() >= 0.8 and wetter_k >= min(1.0, 0.2 * found.size_k))
+
+
+def _first_wet(against: Floats, middle: NDArray[np.int64], step: Step, own: NDArray[np.int64]) -> int:
+    """First half-cycle of the tower that leaves its former distance from the other tower; load cancels in it."""
+    toward = against * np.sign(step.size)
+    index = min(step.index, toward.size - 1)
+    quiet = toward[: max(index - 2, 3)]
+    allowed = float(np.median(quiet)) + max(4 * sigma(quiet), _LEAST_DEPARTURE_K)
+    while index < toward.size - 1 and toward[index] <= allowed:
+        index += 1
+    while index > 0 and toward[index - 1] > allowed:
+        index -= 1
+    later = own[own >= middle[index]]
+    return int(later[0]) if later.size else int(own[-1])
 
 
 def _failed_regeneration_s(rows: pd.DataFrame, first_wet: int) -> float:
