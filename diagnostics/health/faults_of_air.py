@@ -23,7 +23,7 @@ from diagnostics.log.record import Flags, Floats
 from diagnostics.moment import say_duration
 
 LEAST_JUMP_K = 4.0
-LEAST_RECOVERY = 0.35
+LEAST_RECOVERY = 0.2
 
 
 def find_faults_of_air(case: Case) -> list[Finding]:

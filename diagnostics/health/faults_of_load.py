@@ -36,10 +36,8 @@ def _breakthrough(case: Case) -> Finding | None:
     if case.switched_on_dew_point:
         return None
     rows = case.rows
-    if len(rows) == 0:
-        return _limit_passed_unresolved(case)
-    if not case.breakthrough.reached:
-        return None
+    if len(rows) == 0 or not case.breakthrough.reached:
+        return _limit_passed_outside(case)
     peaks = rows["peak_dew_point_c"].to_numpy(float)
     over = peaks > case.limit_c
     first = float(rows["start_s"].to_numpy(float)[over][0]) if over.any() else case.start_s
@@ -72,25 +70,31 @@ def _breakthrough(case: Case) -> Finding | None:
     )
 
 
-def _limit_passed_unresolved(case: Case) -> Finding | None:
+def _limit_passed_outside(case: Case) -> Finding | None:
+    """The limit passed for long where no half-cycles could be told apart."""
     share = case.purity.time_above_limit_share
     top = case.purity.p95_dew_point_c
     if share is None or top is None or share <= REACHED_SHARE:
         return None
     over = case.screened.used & (case.screened.dew_point_c > case.limit_c)
     first = float(case.screened.log.time_s[over][0])
+    where = "at times when half-cycles" if len(case.rows) else "and half-cycles"
     return case.finding(
         "breakthrough",
         "critical",
         _probability_above(top - case.limit_c, case.purity.uncertainty_c),
         statement=(
             f"The dew point was above the limit of {level(case.limit_c)} for {percent(share)} of the time, first at"
-            f" {case.say(first)}. Half-cycles cannot be told apart in this log, so it stays open whether the towers"
-            " are"
-            " exhausted in each of them; wet air reaches the process until this is mended."
+            f" {case.say(first)}, {where} cannot be told apart. So it stays open whether the towers are exhausted in"
+            " each"
+            " half-cycle; wet air reaches the process until this is mended."
         ),
         evidence=[f"95 of 100 readings lie below {level(top)}, the limit is {level(case.limit_c)}."],
-        other_causes=["an instrument that reads too wet", "moisture left in the sample line"],
+        other_causes=[
+            "an instrument that reads too wet",
+            "moisture left in the sample line",
+            "a dryer that stands still",
+        ],
         action="Log faster so that half-cycles show; check load, purge and regeneration of both towers.",
         caution=PEOPLE if case.for_people else STORED_PRESSURE,
         start_s=first,

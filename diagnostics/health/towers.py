@@ -102,15 +102,11 @@ def one_tower_steps(case: Case) -> StepOfTower | None:
     middle = np.flatnonzero(_follows(rows)[1:-1] & _follows(rows)[2:]) + 1
     if middle.size < 5:
         return None
-    best: StepOfTower | None = None
-    for column in ("mean_dew_point_c", "peak_dew_point_c"):
-        found = _step_in(case, rows, column, middle)
-        if found is not None and (best is None or found.size_k > best.size_k):
-            best = found
-    return best
+    by_mean = _step_in(rows, "mean_dew_point_c", middle)
+    return by_mean if by_mean is not None else _step_in(rows, "peak_dew_point_c", middle)
 
 
-def _step_in(case: Case, rows: pd.DataFrame, column: str, middle: NDArray[np.int64]) -> StepOfTower | None:
+def _step_in(rows: pd.DataFrame, column: str, middle: NDArray[np.int64]) -> StepOfTower | None:
     values = rows[column].to_numpy(float)
     sign = np.where(_is_b(rows), 1.0, -1.0)
     against = (values[middle] - 0.5 * (values[middle - 1] + values[middle + 1])) * sign[middle]
