@@ -17,7 +17,7 @@ from diagnostics.health.record import Trend, Verdict
 from diagnostics.health.trend_forecast import days_to_limit
 from diagnostics.health.trend_pinned import pinned_note
 from diagnostics.health.trend_regression import Line, fit_line, is_step, median_slope
-from diagnostics.health.trend_series import PeakSeries, peak_series
+from diagnostics.health.trend_series import PeakSeries, lagged_load, peak_series
 from diagnostics.log.record import Floats, ScreenedLog
 from diagnostics.plant import Plant
 
@@ -69,7 +69,8 @@ def peak_trend(screened: ScreenedLog, cycle: Cycle, plant: Plant) -> Trend:
         verdict, notes = "steady", (_ONE_STRETCH,)
     explained = _explained(series, covariates, line, raw_slope, verdict)
     if explained:
-        notes += (f"The peaks rise as logged, but {_and(explained)} account for it: at equal load they do not.",)
+        verb = "accounts" if len(explained) == 1 else "account"
+        notes += (f"The peaks rise as logged, but {_and(explained)} {verb} for it: at equal load they do not.",)
     if "load" not in covariates:
         notes += ("No varying load was logged, so the trend is not brought to equal load.",)
     if cycle.control == "dew_point":
@@ -99,6 +100,9 @@ def _chosen(series: PeakSeries) -> dict[str, Floats]:
         alike = abs(np.corrcoef(chosen["load"], chosen["inlet temperature"])[0, 1])
         if alike > 0.95 or n < 24:
             del chosen["inlet temperature"]
+    slow = lagged_load(series)
+    if slow is not None:
+        chosen["load, of the hours before"] = slow
     if "load" in chosen and n >= 30:
         bend = chosen["load"] ** 2
         chosen["load squared"] = bend - bend.mean()
@@ -117,6 +121,8 @@ def _interval(line: Line) -> Estimate:
 def _verdict(
     series: PeakSeries, covariates: dict[str, Floats], line: Line, slope: Estimate, wide_k: float
 ) -> tuple[Verdict, tuple[str, ...]]:
+    if is_step(series.time_d, line.rest_c) and is_step(series.time_d, series.peak_c):
+        return "steady", (_ONE_STRETCH,)
     if line.freedom < LEAST_FREEDOM:
         note = "Neighbouring half-cycles are so much alike that the log holds too few independent ones for a trend."
         return "too_short", (note,)

@@ -19,6 +19,8 @@ _HUBER = 2.0
 _THIN = 2000
 _MOST_CORRELATION = 0.985
 _FEWEST_DAYS = 4
+_FEWEST_FOR_MEMORY = 8
+"""Days from which on the memory from day to day can be told."""
 _MEMORY_D = 3.0 / 24.0
 """Memory taken at least [d]: beds, pipes and production carry their state over hours."""
 
@@ -34,7 +36,7 @@ class Line:
     level_c, level_error : float
         At the end of the log and mean covariates [degC], [K].
     freedom : float
-        Degrees of freedom left, autocorrelation counted.
+        Degrees of freedom left to level and slope, autocorrelation counted.
     correlation : float
         Between neighbouring blocks.
     scatter_k : float
@@ -90,7 +92,7 @@ def fit_line(series: PeakSeries, covariates: dict[str, Floats], visit_deviation_
         miss = peak - design @ beta
         scale = max(1.4826 * float(np.median(np.abs(miss - np.median(miss)))), 1e-6)
         weights = np.asarray(np.sqrt(np.minimum(1.0, _HUBER * 1.5 * scale / np.maximum(np.abs(miss), 1e-12))), float)
-        correlation = max(_correlation(miss * weights, steps, design.shape[1]), least)
+        correlation = max(_correlation(_unbent(series.time_d, miss) * weights, steps, design.shape[1] + 1), least)
     return _line(series, covariates, design * weights[:, None], peak * weights, beta, correlation, visit_deviation_k)
 
 
@@ -118,14 +120,14 @@ def _line(
     residual = series.peak_c - np.column_stack([np.ones(n), series.time_d, *covariates.values()]) @ beta
     explained = sum((beta[2 + i] * x for i, x in enumerate(covariates.values())), np.zeros(n))
     rest = series.peak_c - explained
-    by_days = _error_by_days(series.time_d, rest)
+    by_days, days = _error_by_days(series.time_d, rest)
     effects = dict(zip(covariates, map(float, beta[2:]), strict=True))
     return Line(
         slope=float(beta[1]),
         error=float(np.sqrt(max(covariance[1], by_days**2) + between)),
         level_c=float(beta[0]),
         level_error=float(np.sqrt(covariance[0] + visit_deviation_k**2 * (np.unique(series.visit).size > 1))),
-        freedom=effective - p,
+        freedom=max(effective, float(days) if days > _FEWEST_DAYS else 0.0) - 2.0,
         correlation=correlation,
         scatter_k=float(np.sqrt(np.mean(residual**2))),
         effects=effects,
@@ -142,6 +144,11 @@ def _whiten(design: Floats, target: Floats, correlation: float, steps: Floats) -
     x[1:] = own * (design[1:] - carried[:, None] * design[:-1]) * root[:, None]
     y[1:] = own * (target[1:] - carried * target[:-1]) * root
     return x, y
+
+
+def _unbent(time_d: Floats, miss: Floats) -> Floats:
+    """What a bend leaves of the misfits: a rise that quickens is no autocorrelation."""
+    return miss - np.asarray(np.polyval(np.polyfit(time_d, miss, 2), time_d))
 
 
 def _correlation(miss: Floats, steps: Floats, parameters: int) -> float:
@@ -165,19 +172,25 @@ def _newey_west(scores: Floats, lags: int) -> Floats:
     return total
 
 
-def _error_by_days(time_d: Floats, rest_c: Floats) -> float:
-    """Standard error of the slope through day means [K/d]; nought below four days."""
+def _error_by_days(time_d: Floats, rest_c: Floats) -> tuple[float, int]:
+    """Standard error of the slope through day means [K/d], raised for their few degrees of freedom, and the number of
+    whole days; nought below four days."""
+    from scipy.special import stdtrit
+
     day = np.floor(time_d - time_d[-1] - 1e-9).astype(int)
     _, which, count = np.unique(day, return_inverse=True, return_counts=True)
     whole = count >= 0.5 * np.median(count)
     if whole.sum() < _FEWEST_DAYS:
-        return 0.0
+        return 0.0, int(whole.sum())
     middle = (np.bincount(which, time_d) / count)[whole]
     level = (np.bincount(which, rest_c) / count)[whole]
     apart = middle - middle.mean()
     power = float(apart @ apart)
     miss = level - level.mean() - apart * float(apart @ level) / power
-    return float(np.sqrt(miss @ miss / (level.size - 2) / power))
+    few = float(stdtrit(level.size - 2, 0.975)) / 1.96
+    alike = _correlation(miss, np.diff(middle), 2) if level.size >= _FEWEST_FOR_MEMORY else 0.0
+    few *= float(np.sqrt((1.0 + alike) / (1.0 - alike)))
+    return few * float(np.sqrt(miss @ miss / (level.size - 2) / power)), level.size
 
 
 def _between_visits(series: PeakSeries, deviation_k: float) -> float:

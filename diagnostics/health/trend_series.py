@@ -144,3 +144,38 @@ def _average(time_s: Floats, values: Floats, starts: Floats, ends: Floats) -> Fl
     last = np.maximum(last, np.minimum(first + 1, values.size))
     first = np.minimum(first, last - 1)
     return (total[last] - total[first]) / (last - first)
+
+
+_LAGS_D = tuple(hours / 24.0 for hours in (1.0, 2.0, 4.0, 8.0))
+_LAG_GAIN = 0.9
+
+
+def lagged_load(series: PeakSeries) -> Floats | None:
+    """The load of the hours before, where it tells the peaks better than the load of the hour.
+
+    A heatless dryer follows its load over tens of cycles. The lag is the one of 1, 2, 4 or 8 hours that leaves least
+    squares beside a line; None where none leaves a tenth less than no lag.
+    """
+    load = series.covariates.get("load")
+    if load is None or series.step_d > _LAGS_D[0] * 1.5 or series.time_d.size < 24:
+        return None
+    fresh = np.concatenate([[True], np.diff(series.time_d) > 3.0 * series.step_d])
+    columns = [np.ones_like(load), series.time_d, load]
+    best, squares = None, _LAG_GAIN * _squares(columns, series.peak_c)
+    for lag_d in _LAGS_D:
+        slow = np.empty_like(load)
+        state = load[0]
+        keep = float(np.exp(-series.step_d / lag_d))
+        for i, value in enumerate(load):
+            state = value if fresh[i] else keep * state + (1.0 - keep) * value
+            slow[i] = state
+        left = _squares([*columns, slow], series.peak_c)
+        if left < squares:
+            best, squares = slow - slow.mean(), left
+    return best
+
+
+def _squares(columns: list[Floats], target: Floats) -> float:
+    design = np.column_stack(columns)
+    miss = target - design @ np.linalg.lstsq(design, target, rcond=None)[0]
+    return float(miss @ miss)
