@@ -1,7 +1,7 @@
 """Can the log be trusted, and what can it show at all?
 
 Question: which faults lie in the probe, the sampling, the clock or the way of logging? Input: a `Case`. Output:
-findings. Method: signs that screening met are passed on with cause, check and caution; calibration age from the plant
+findings. Method: signs are passed on with cause, check and caution; calibration age from the plant
 file; readings per half-cycle and complete half-cycles by count.
 """
 
@@ -14,6 +14,7 @@ from itertools import groupby
 from diagnostics.health.case import Case
 from diagnostics.health.record import Finding, Severity
 from diagnostics.health.sentences import SAMPLE_POINT, counted
+from diagnostics.health.signs import signs_of
 from diagnostics.log.record import Sign
 from diagnostics.moment import local_time, say_duration
 
@@ -92,7 +93,7 @@ def find_faults_of_measurement(case: Case) -> list[Finding]:
 
 
 def _passed_on(case: Case) -> list[Finding]:
-    signs = sorted((s for s in case.screened.signs if s.code in _MEANINGS), key=lambda s: (s.code, s.start_s))
+    signs = sorted((s for s in signs_of(case) if s.code in _MEANINGS), key=lambda s: (s.code, s.start_s))
     return [_of_signs(case, code, list(group)) for code, group in groupby(signs, key=lambda s: s.code)]
 
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from diagnostics.health.faults_of_measurement import find_faults_of_measurement
-from diagnostics.log.record import ClockJump, Sign
+from diagnostics.log.record import ClockJump, Exclusion, Sign
 from tests.health.cases import START_S, case_of, drawn_from, half_cycles, screened_log
 
 SIGNS = (
@@ -105,3 +105,43 @@ def test_an_unresolved_log_is_too_short_only_where_the_nameplate_says_so() -> No
     heated = {"dryer": {"regeneration": "heated_purge"}}
     assert _codes(case_of(None, screened_log(np.full(600, -60.0)), heated)) == ["log_too_short"]
     assert _codes(case_of(None, screened_log(np.full(2880, -60.0)), heated)) == []
+
+
+@pytest.mark.parametrize(
+    ("reason", "code"),
+    [
+        ("settling", "unsettled"),
+        ("removal", "unsettled"),
+        ("frozen", "sensor_frozen"),
+        ("range_end", "sensor_range_end"),
+        ("stagnant", "sample_stagnant"),
+    ],
+)
+def test_a_stretch_set_aside_without_a_sign_speaks_for_itself(reason: str, code: str) -> None:
+    rows = _healthy_rows()
+    screened = replace(drawn_from(rows, interval_s=30.0), exclusions=(Exclusion(START_S, START_S + 900, reason),))
+    [finding] = find_faults_of_measurement(case_of(rows, screened))
+    assert finding.code == code
+    assert "15 min" in finding.statement
+
+
+def test_gaps_and_implausible_readings_are_no_finding() -> None:
+    rows = _healthy_rows()
+    aside = tuple(Exclusion(START_S, START_S + 900, reason) for reason in ("gap", "implausible"))
+    assert _codes(case_of(rows, replace(drawn_from(rows, interval_s=30.0), exclusions=aside))) == []
+
+
+def test_a_clock_set_by_hand_is_told_without_a_sign_too() -> None:
+    rows = _healthy_rows()
+    screened = drawn_from(rows, interval_s=30.0)
+    log = replace(screened.log, clock_jumps=(ClockJump(START_S + 60, -2220.0, False),))
+    [finding] = find_faults_of_measurement(case_of(rows, replace(screened, log=log)))
+    assert finding.code == "clock_jump"
+    assert "37 min" in finding.statement
+
+
+@pytest.mark.parametrize(("inlet", "codes"), [(-62.0, []), (-64.0, ["inlet_wetter_than_saturated"]), (30.0, [])])
+def test_an_outlet_wetter_than_the_inlet_can_be_contradicts_physics(inlet: float, codes: list[str]) -> None:
+    """Beyond 3 K, as the contract says, and only against a logged inlet temperature."""
+    rows = half_cycles(np.full(20, -60.0), np.full(20, -60.0), ripple_k=0.1)
+    assert _codes(case_of(rows, drawn_from(rows, interval_s=30.0, inlet_temperature=inlet))) == codes
