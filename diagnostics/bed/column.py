@@ -55,8 +55,9 @@ class Packing:
     length_m, area_m2 : float
     cells : int
     heat : {"isothermal", "adiabatic", "wall"}
-    law : {"gas", "solid"}
-        Which driving force is linear.
+    law : {"gas", "solid", "sites"}
+        Which driving force is linear; "sites" is Thomas' reversible kinetics of second order, the gas's law times the
+        share of free sites, for isotherms with a plateau ``qs``. Second order in time without heat balance, first with.
     conductance_1_s : float or None
         Per bed volume, on concentration in the gas, for law "gas" [1/s]; None reckons film and pores in series.
     solid_rate_1_s : float
@@ -79,7 +80,7 @@ class Packing:
     area_m2: float
     cells: int = 100
     heat: Literal["isothermal", "adiabatic", "wall"] = "wall"
-    law: Literal["gas", "solid"] = "gas"
+    law: Literal["gas", "solid", "sites"] = "gas"
     conductance_1_s: float | None = None
     solid_rate_1_s: float = 4e-4
     kinetics: float = 1.0

@@ -76,7 +76,7 @@ FAULTS: dict[str, Fault] = {
             0.0,
             False,
             "tower_imbalance",
-            "tower B is regenerated with 0.85 of the purge and heat",
+            "tower B is regenerated with 0.94 of the purge and heat",
         ),
         Fault("stopped_switching", "control", 0.5, False, "switching_stopped", "the same tower keeps drying"),
         Fault(
@@ -87,7 +87,7 @@ FAULTS: dict[str, Fault] = {
             "control_inactive",
             "meant to run on dew point, runs on the timer",
         ),
-        Fault("liquid_carryover", "water", 0.5, False, "carryover", "liquid water enters for ten minutes"),
+        Fault("liquid_carryover", "water", 0.5, False, "carryover", "liquid water enters for half an hour"),
         Fault("overload", "load", 0.0, False, "overload", "flow is 1.25 of the rating"),
         Fault("hot_inlet", "load", 0.0, False, "overload", "the inlet is 10 K above the rating"),
         Fault("settling", "instrument", 0.0, False, "unsettled", "the probe dries down for hours"),
@@ -149,7 +149,7 @@ _HARDWARE: dict[str, Callable[[Dryer, float], Dryer]] = {
     "dead_heater": lambda d, grown: _dead(d),
     "leaking_valve": lambda d, grown: replace(d, seat_leak_share=d.seat_leak_share + 2e-4),
     "bypass_leak": lambda d, grown: replace(d, bypass_share=d.bypass_share + 1.5e-3),
-    "tower_imbalance": lambda d, grown: _less_for_b(d, 0.85),
+    "tower_imbalance": lambda d, grown: _less_for_b(d, 0.94),
 }
 
 

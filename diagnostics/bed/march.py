@@ -35,6 +35,8 @@ from diagnostics.bed.isotherm import VAPOUR_GAS_CONSTANT_J_KG_K
 
 _GAMMA = 1.0 - 1.0 / math.sqrt(2.0)
 _OPAQUE = 700.0
+_MOST_HALVINGS = 8
+_OVERDRAWN, _DRIER_THAN_DRY, _FARTHEST_LOADING, _FARTHEST_K = 1e-4, 2e-7, 0.02, 20.0
 
 
 @dataclass
@@ -83,11 +85,7 @@ class Row:
             raise ValueError("beds in a row need the same desiccant, number of cells, heat balance and law")
         self.beds, self.n = len(packings), first.cells
         self.desiccant, self.room_k = first.desiccant, room_k
-        self.isothermal, self.with_wall, self.solid_law = (
-            first.heat == "isothermal",
-            first.heat == "wall",
-            first.law == "solid",
-        )
+        self.isothermal, self.law = first.heat == "isothermal", first.law
         self.streams = tuple(streams)
         flow = [np.broadcast_to(np.asarray(s.flow_kg_s, float), (self.n,)) for s in streams]
         self.flow = np.concatenate(flow)
@@ -96,7 +94,8 @@ class Row:
         self.capacity = np.repeat([p.capacity for p in packings], self.n)
         kg = np.repeat([p.mass_kg for p in packings], self.n)
         self.cell_kg = kg / self.n
-        self.to_wall = np.repeat([p.wall_w_k for p in packings], self.n) / kg
+        walled = first.heat == "wall"
+        self.to_wall = np.repeat([p.wall_w_k if walled else 0.0 for p in packings], self.n) / kg
         self.to_room = np.repeat([p.loss_w_k for p in packings], self.n) / kg
         self.wall_heat = np.maximum(np.repeat([p.wall_j_k for p in packings], self.n) / kg, 1.0)
         self._set_exchange(packings)
@@ -105,6 +104,7 @@ class Row:
         size = self.beds * self.n
         self.band = np.zeros((2, size) if self.isothermal else (4, 2 * size), order="F")
         self.band[0] = 1.0
+        self.formed_for_s = 0.0
         self.right = np.empty((size, 1) if self.isothermal else (2 * size, 1), order="F")
         self.y_face = np.full(size, float(self.inlet_ratio[0]))
 
@@ -119,7 +119,8 @@ class Row:
             heat.append(heat_w_m3_k * volume / AIR_HEAT_J_KG_K)
             solid.append(packing.solid_rate_1_s * packing.kinetics * packing.cell_kg)
         safe = np.maximum(self.flow, 1e-12)
-        self.pass_water = np.exp(-np.minimum(np.repeat(water, self.n) / safe, _OPAQUE))
+        self.water_units = np.minimum(np.repeat(water, self.n) / safe, _OPAQUE)
+        self.pass_water = np.exp(-self.water_units)
         self.pass_heat = np.exp(-np.minimum(np.repeat(heat, self.n) / safe, _OPAQUE))
         self.solid_units = np.repeat(solid, self.n) / safe
         self._inlets()
@@ -165,9 +166,10 @@ class Row:
         theta = np.empty((steps, self.beds))
         totals = np.zeros((6, self.beds))
         for i in range(steps):
-            anew = i % refresh == 0
-            step = self._isothermal_step if self.isothermal else self._thermal_step
-            ratio[i], theta[i] = step(state, dt, totals, anew)
+            if self.isothermal:
+                ratio[i], theta[i] = self._isothermal_step(state, dt, totals)
+            else:
+                ratio[i], theta[i] = self._thermal_advance(state, dt, totals, anew=i % refresh == 0, halvings=0)
         return Passage(ratio, theta + REFERENCE_K, *totals)
 
     def _equilibrium(self, q: Array, kelvin: Array) -> Array:
@@ -183,9 +185,12 @@ class Row:
 
     def _passing(self, q: Array, kelvin: Array, star: Array) -> Array:
         """Share of a driving force that passes a cell; for the solid's law from the chord of the isotherm."""
-        if not self.solid_law:
+        if self.law == "gas":
             return self.pass_water
-        gas = np.maximum(self.y_face, 0.0)
+        if self.law == "sites":
+            held = q / (self.capacity * self.desiccant.isotherm.qs)  # type: ignore[attr-defined]
+            return np.exp(-np.clip(self.water_units * (1.0 - held), 0.0, _OPAQUE))
+        gas = np.maximum(0.5 * (self.y_face + self._upstream(self.y_face, self.wet_inlets)), 0.0)
         apart = gas - star
         apart = np.where(np.abs(apart) < 1e-9 * (np.abs(gas) + np.abs(star)) + 1e-30, 1e-30, apart)
         filled = self.capacity * self.desiccant.isotherm.loading(vapour_pressure(gas, self.pressure), kelvin)
@@ -200,32 +205,33 @@ class Row:
             before[start] = given
         return before
 
-    def _isothermal_step(self, state: BedState, dt: float, totals: Array, anew: bool) -> tuple[Array, Array]:
+    def _isothermal_step(self, state: BedState, dt: float, totals: Array) -> tuple[Array, Array]:
         q, kelvin = state.loading, state.wall_k
         star, steep, _ = self._equilibrium_and_steepness(q, kelvin)
-        passing = self._passing(q, kelvin, star)
-        weight = (1.0 - passing) * _GAMMA * dt * steep
-        below = 1.0 / (1.0 + weight * self.rate)
-        through = (passing + weight * self.rate) * below
-        entering = through[self.first] * self.inlet_ratio * (1.0 - self.water_open)
-        through[self.first] *= self.water_open
-        self.band[1, :-1] = -through[1:]
-
-        def faces(star: Array, offset: Array | float) -> Array:
-            self.right[:, 0] = ((1.0 - passing) * star - weight * offset) * below
-            self.right[self.first, 0] += entering
-            solved: Array = dtbtrs(self.band, self.right, uplo="L", trans="N", diag="U")[0][:, 0]
-            return solved
-
-        y1 = faces(star, 0.0)
+        y1 = self._isothermal_faces(star, steep, self._passing(q, kelvin, star), 0.0, dt)
         k1 = self.rate * (self._upstream(y1, self.wet_inlets) - y1)
-        y2 = faces(self._equilibrium(q + dt * k1, kelvin), 2.0 * k1)
+        ahead = q + dt * k1
+        star2 = self._equilibrium(ahead, kelvin)
+        if self.law != "gas":
+            self.y_face = y1
+        y2 = self._isothermal_faces(star2, steep, self._passing(ahead, kelvin, star2), 2.0 * k1, dt)
         mean = 0.5 * (y1 + y2)
         before = self._upstream(mean, self.wet_inlets)
         state.loading = q + dt * self.rate * (before - mean)
-        self.y_face = mean
+        self.y_face = y2
         self._count_water(before, mean, dt, totals)
         return mean[self.last], kelvin[self.last] - REFERENCE_K
+
+    def _isothermal_faces(self, star: Array, steep: Array, passing: Array, offset: Array | float, dt: float) -> Array:
+        weight = (1.0 - passing) * _GAMMA * dt * steep
+        below = 1.0 / (1.0 + weight * self.rate)
+        through = (passing + weight * self.rate) * below
+        self.right[:, 0] = ((1.0 - passing) * star - weight * offset) * below
+        self.right[self.first, 0] += through[self.first] * self.inlet_ratio * (1.0 - self.water_open)
+        through[self.first] *= self.water_open
+        self.band[1, :-1] = -through[1:]
+        solved: Array = dtbtrs(self.band, self.right, uplo="L", trans="N", diag="U")[0][:, 0]
+        return solved
 
     def _count_water(self, before: Array, mean: Array, dt: float, totals: Array) -> None:
         water_in = self.flow[self.first] * before[self.first] * dt
@@ -246,6 +252,7 @@ class Row:
         star, y_q, y_t = self._equilibrium_and_steepness(q, kelvin)
         t_h = 1.0 / heat
         t_q = (self.heat_zero - self.desiccant.water_specific_heat_j_kg_k * theta) * t_h
+        self.formed_for_s = dt
         self.passing = passing = self._passing(q, kelvin, star)
         self.gas_heat = gas_heat = AIR_HEAT_J_KG_K + VAPOUR_HEAT_J_KG_K * self.y_face
         self.heat_before = heat_before = self._upstream(gas_heat, self.heat_inlets)
@@ -302,36 +309,56 @@ class Row:
         by_gas = self.rate * (self.heat_before * t_before - self.gas_heat * theta)
         return self.rate * (y_before - y), by_gas, y_before, t_before
 
-    def _thermal_step(self, state: BedState, dt: float, totals: Array, anew: bool) -> tuple[Array, Array]:
+    def _thermal_advance(
+        self, state: BedState, dt: float, totals: Array, *, anew: bool, halvings: int
+    ) -> tuple[Array, Array]:
+        """One step, in halves where the whole went too far: hot air on a cold bed, the first wet air on a dry one."""
+        done = self._thermal_step(state, dt, totals, anew or dt != self.formed_for_s, halvings < _MOST_HALVINGS)
+        if done is not None:
+            return done
+        parts = [self._thermal_advance(state, dt / 2.0, totals, anew=True, halvings=halvings + 1) for _ in range(2)]
+        return 0.5 * (parts[0][0] + parts[1][0]), 0.5 * (parts[0][1] + parts[1][1])
+
+    def _thermal_step(
+        self, state: BedState, dt: float, totals: Array, anew: bool, may_refuse: bool
+    ) -> tuple[Array, Array] | None:
         q, h = state.loading, state.enthalpy
         theta, heat = self._warmth(q, h)
         star = self._linearise(q, theta, heat, dt) if anew else self._equilibrium(q, theta + REFERENCE_K)
-        lost1 = self.to_wall * (theta + REFERENCE_K - state.wall_k) if self.with_wall else np.zeros(q.size)
+        lost1 = self.to_wall * (theta + REFERENCE_K - state.wall_k)
         first = self._faces(star, theta, 0.0, lost1)
         k_q, k_h, _, _ = self._changes(*first)
         k_h = k_h - lost1
         q2 = q + dt * k_q
         theta2, _ = self._warmth(q2, h + dt * k_h)
-        lost2 = self._wall_step(state, dt, lost1, theta2, totals) if self.with_wall else lost1
-        star2 = self._equilibrium(q2, theta2 + REFERENCE_K)
-        # Both stages' changes are linear in the faces, so their mean comes from the faces' mean.
-        second = self._faces(star2, theta2, 2.0 * k_q, lost2 + 2.0 * k_h)
-        mean, warm = 0.5 * (first[0] + second[0]), 0.5 * (first[1] + second[1])
-        m_q, m_h, y_before, t_before = self._changes(mean, warm)
-        state.loading = q + dt * m_q
-        state.enthalpy = h + dt * (m_h - 0.5 * (lost1 + lost2))
-        self._count_water(y_before, mean, dt, totals)
-        totals[3] += (self.flow * self.heat_before * t_before)[self.first] * dt
-        totals[4] += (self.flow * self.gas_heat * warm)[self.last] * dt
-        self.y_face = np.maximum(mean, 0.0)
-        return mean[self.last], warm[self.last]
-
-    def _wall_step(self, state: BedState, dt: float, lost1: Array, theta2: Array, totals: Array) -> Array:
-        """Advance the steel by the explicit trapezoid, its time being many steps; gives the second stage's loss."""
         room1 = self.to_room * (state.wall_k - self.room_k)
         wall2 = state.wall_k + dt * (lost1 - room1) / self.wall_heat
         lost2 = self.to_wall * (theta2 + REFERENCE_K - wall2)
-        room2 = self.to_room * (wall2 - self.room_k)
-        state.wall_k = state.wall_k + 0.5 * dt * (lost1 + lost2 - room1 - room2) / self.wall_heat
-        totals[5] += np.add.reduceat(0.5 * dt * (lost1 + lost2) * self.cell_kg, self.first)
-        return lost2
+        star2 = self._equilibrium(q2, theta2 + REFERENCE_K)
+        second = self._faces(star2, theta2, 2.0 * k_q, lost2 + 2.0 * k_h)
+        # Both stages' changes are linear in the faces, so their mean comes from the faces' mean.
+        mean, warm = 0.5 * (first[0] + second[0]), 0.5 * (first[1] + second[1])
+        m_q, m_h, y_before, t_before = self._changes(mean, warm)
+        lost = 0.5 * (lost1 + lost2)
+        loading, enthalpy = q + dt * m_q, h + dt * (m_h - lost)
+        if may_refuse and self._too_far(mean, loading, q2, self._warmth(loading, enthalpy)[0] - theta2):
+            return None
+        state.loading, state.enthalpy = loading, enthalpy
+        room = 0.5 * (room1 + self.to_room * (wall2 - self.room_k))
+        state.wall_k = state.wall_k + dt * (lost - room) / self.wall_heat
+        self._count_water(y_before, mean, dt, totals)
+        totals[3] += (self.flow * self.heat_before * t_before)[self.first] * dt
+        totals[4] += (self.flow * self.gas_heat * warm)[self.last] * dt
+        totals[5] += np.add.reduceat(lost * self.cell_kg, self.first) * dt
+        self.y_face = np.maximum(mean, 0.0)
+        return mean[self.last], warm[self.last]
+
+    @staticmethod
+    def _too_far(faces: Array, loading: Array, ahead: Array, warmer: Array) -> bool:
+        """Whether the second order's answer is far from the first order's, or a bead would give more than it holds."""
+        return bool(
+            loading.min() < -_OVERDRAWN
+            or faces.min() < -_DRIER_THAN_DRY
+            or np.abs(loading - ahead).max() > _FARTHEST_LOADING
+            or not np.abs(warmer).max() < _FARTHEST_K
+        )

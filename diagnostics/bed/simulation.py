@@ -31,6 +31,7 @@ from diagnostics.plant import Plant
 _FIRST_DAY = dt.datetime(2026, 3, 2, 6, 30)
 _LONGEST_DAYS = 120.0
 _TIMER_TOLERANCE = 0.002
+_SLUG_S, _SLUG_SHARE = 1800.0, 8.0
 _STEP_HEATED_S, _STEP_HEATLESS_S, _COARSER = 30.0, 5.0, 2.0
 
 
@@ -219,8 +220,8 @@ def _march(run: Run, twin: Twin, controller: Controller, healthy: Dryer, faults:
             controller.rule = "none"
             run.onsets_s["stopped_switching"] = now
         conditions = run.profile.at(now)
-        if any(f.kind == "water" and onsets[f.name] <= now < onsets[f.name] + 600.0 for f in faults):
-            conditions = replace(conditions, liquid_share=3.0)
+        if any(f.kind == "water" and onsets[f.name] <= now < onsets[f.name] + _SLUG_S for f in faults):
+            conditions = replace(conditions, liquid_share=_SLUG_SHARE)
         ends = [e - now for e in (run.end_s, stop_s, *onsets.values()) if e > now + 1e-6]
         part = min(block_s, controller.longest_block_s(detection_s), *ends)
         part = max(part, 1e-3)

@@ -177,7 +177,7 @@ class Twin:
         since = self.elapsed_s + duration_s * np.arange(1, steps + 1) / steps
         seats = dryer.seat_leak_share * (1.0 + dryer.unseated * np.exp(-since / _SEATING_S))
         leak = np.minimum(seats + dryer.bypass_share, 1.0)
-        ratio = (1.0 - leak) * passage.ratio[:, 0] + leak * conditions.inlet_ratio
+        ratio = (1.0 - leak) * np.maximum(passage.ratio[:, 0], 0.0) + leak * conditions.inlet_ratio
         outlet.end_s.append(start_s + duration_s * np.arange(1, steps + 1) / steps)
         outlet.ratio.append(ratio)
         outlet.temperature_k.append(passage.temperature_k[:, 0])
