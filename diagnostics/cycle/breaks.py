@@ -60,10 +60,11 @@ def fit_breaks(
         found.append((float(trace.time_s[mine].mean()), shift, error, int(name % len(fit.pieces))))
     if len(found) < len(fit.pieces) + 3:
         return None
-    at, shift, error, owner = (np.array(column) for column in zip(*found, strict=True))
-    if np.median(error) > SHARP * period / towers:
+    columns = np.array(found)
+    if np.median(columns[:, 2]) > SHARP * period / towers:
         return None
-    return _line_through(at, shift, error, owner.astype(np.int64), fit, trace.interval_s)
+    pieces = columns[:, 3].astype(np.int64)
+    return _line_through(columns[:, 0], columns[:, 1], columns[:, 2], pieces, fit, trace.interval_s)
 
 
 def _shift(
@@ -114,4 +115,6 @@ def _line_through(
         Piece(p.start_s, p.end_s, p.offset_s + float(shift))
         for p, shift in zip(fit.pieces, found[:pieces], strict=True)
     )
-    return ClockFit(period, float(errors[pieces]) / span * period, freedom, moved, float(errors[:pieces].min()))
+    return ClockFit(
+        period, float(errors[pieces]) / span * period, freedom, moved, float(errors[:pieces].min()), float(left.std())
+    )

@@ -1,8 +1,8 @@
 """The timer's clock by least squares: how far groups of cycles lag the folded template, and the line through that.
 
-A group's reading is ``y = a h(phase - s)``, so ``y = a h - a s h'`` for a small lag ``s``. The lags of all groups lie on
-one straight line whose slope corrects the period; a reset gives the line a new start. Their scatter about the line, not a
-model of the noise, gives the interval.
+A group's reading is ``y = a h(phase - s)``, so ``y = a h - a s h'`` for a small lag ``s``. The lags of all groups lie
+on one straight line whose slope corrects the period; a reset gives the line a new start. Their scatter about the line,
+not a model of the noise, gives the interval.
 """
 
 from __future__ import annotations
@@ -38,13 +38,14 @@ class Piece:
 
 @dataclass(frozen=True)
 class ClockFit:
-    """Period and offsets with their standard errors [s]."""
+    """Period and offsets with their standard errors, and how far groups of cycles lie about the clock [s]."""
 
     period_s: float
     period_error_s: float
     degrees_of_freedom: float
     pieces: tuple[Piece, ...]
     offset_error_s: float
+    lag_spread_s: float
 
 
 @dataclass(frozen=True)
@@ -86,18 +87,18 @@ def fit_clock(trace: Trace, level: Floats, pieces: tuple[Piece, ...], period_s: 
     -------
     ClockFit
     """
-    fit = ClockFit(period_s, period_s, 1.0, pieces, period_s)
+    fit = ClockFit(period_s, period_s, 1.0, pieces, period_s, period_s)
     for _ in range(5):
         lags = _lags(trace, level, fit, origin_s)
         if lags.at_s.size < np.unique(lags.owner).size + 2:
             return fit
-        slope, error, freedom, starts, offset_error = _line(lags, len(pieces))
+        slope, error, freedom, starts, offset_error, spread = _line(lags, len(pieces))
         moved = tuple(
             Piece(p.start_s, p.end_s, p.offset_s + float(start)) for p, start in zip(fit.pieces, starts, strict=True)
         )
         settled = abs(slope) < 0.05 * error
         period = fit.period_s * (1.0 + slope)
-        fit = ClockFit(period, error * period, freedom, moved, offset_error)
+        fit = ClockFit(period, error * period, freedom, moved, offset_error, spread)
         if settled:
             break
     return fit
@@ -132,7 +133,7 @@ def _regress(
     """Group-wise regression of the readings on template, slope and a constant."""
 
     def total(values: Floats) -> Floats:
-        return np.bincount(index, values, owner.size)
+        return np.asarray(np.bincount(index, values, owner.size), dtype=np.float64)
 
     count = total(np.ones_like(y))
     my, mh, mg = total(y) / count, total(h) / count, total(g) / count
@@ -158,21 +159,22 @@ def template(folded: Folded, interval_s: float) -> tuple[Floats, Floats]:
     cell = np.rint((around - even[0]) / step).astype(np.int64)
     near = (cell >= 0) & (cell < even.size)
     weight = np.tile(folded.weight, 3)[near]
-    top = np.bincount(cell[near], weight * np.tile(folded.value, 3)[near], even.size)
-    bottom = np.bincount(cell[near], weight, even.size)
+    heavy = np.bincount(cell[near], weight * np.tile(folded.value, 3)[near], even.size)
+    many = np.bincount(cell[near], weight, even.size)
     window = np.bartlett(2 * max(1, round(0.4 * interval_s / step)) + 3)[1:-1]
-    top, bottom = np.convolve(top, window, "same"), np.convolve(bottom, window, "same")
+    top, bottom = np.convolve(heavy, window, "same"), np.convolve(many, window, "same")
     full = bottom > 1e-9
     shape = np.interp(even, even[full], top[full] / bottom[full])
     slope = np.gradient(shape, step)
     return np.interp(folded.phase_s, even, shape), np.interp(folded.phase_s, even, slope)
 
 
-def _line(lags: _Lags, pieces: int) -> tuple[float, float, float, Floats, float]:
-    """Common slope, its standard error and degrees of freedom, each piece's start, and the starts' typical error.
+def _line(lags: _Lags, pieces: int) -> tuple[float, float, float, Floats, float, float]:
+    """Common slope, its standard error and degrees of freedom, each piece's start, the starts' typical error
+    and the scatter.
 
-    The shape of a cycle changes with the load, and with it the lag at equal phase: the lag is regressed on level and size
-    too where there are groups enough. What is left is autocorrelated, which widens the error.
+    The shape of a cycle changes with the load, and with it the lag at equal phase: the lag is regressed on level and
+    size too where there are groups enough. What is left is autocorrelated, which widens the error.
     """
     origin = float(lags.at_s.min())
     time, y, owner = lags.at_s - origin, lags.lag_s, lags.owner
@@ -196,13 +198,22 @@ def _line(lags: _Lags, pieces: int) -> tuple[float, float, float, Floats, float]
     freedom = max(1.0, float(used.sum()) / widened - np.linalg.matrix_rank(design))
     variance = float((weight * left**2)[used].sum()) / max(1.0, used.sum() - design.shape[1]) * widened
     errors = np.sqrt(np.maximum(np.diag(inverse), 0.0) * variance)
-    return (
-        float(found[pieces]) / span,
-        float(errors[pieces]) / span,
-        freedom,
-        found[:pieces],
-        float(errors[:pieces].min()),
-    )
+    error = max(float(errors[pieces]), _jackknife(design, weight, y, pieces)) / span
+    offset_error = float(errors[:pieces].min())
+    return float(found[pieces]) / span, error, freedom, found[:pieces], offset_error, float(left.std())
+
+
+def _jackknife(design: Floats, weight: Floats, y: Floats, column: int) -> float:
+    """Standard error of one coefficient by leaving out a block of neighbours at a time: slow wander shows in it."""
+    if y.size < 4 * BLOCKS:
+        return 0.0
+    block = np.arange(y.size) * BLOCKS // y.size
+    without = []
+    for left_out in range(BLOCKS):
+        kept = np.where(block == left_out, 0.0, weight)
+        inverse = np.linalg.pinv(design.T @ (design * kept[:, None]), hermitian=True)
+        without.append(float((inverse @ (design.T @ (kept * y)))[column]))
+    return float(np.sqrt((BLOCKS - 1.0) / BLOCKS * np.sum((np.array(without) - np.mean(without)) ** 2)))
 
 
 def _centred(load: Floats) -> Floats:

@@ -1,8 +1,8 @@
 """What does each stretch of the log obey: a fixed timer, a set point of dew point, or nothing any more?
 
 A timer is looked for first, by its rhythm over the whole log. Where none is, or where it leaves off, the saw-tooth of
-dew-point-dependent switching is looked for by shape. A rhythm that was there, ceases for good and is followed by a rising
-dew point is a switching that stopped.
+dew-point-dependent switching is looked for by shape. A rhythm that was there, ceases for good and is followed by a
+rising dew point is a switching that stopped.
 """
 
 from __future__ import annotations
@@ -14,11 +14,11 @@ import numpy as np
 
 from diagnostics.cycle.events import Falls, answered_before_peak_s, find_falls
 from diagnostics.cycle.record import Control, ControlSpan
-from diagnostics.cycle.rhythm import LEAST_READINGS, Comb, find_comb
+from diagnostics.cycle.rhythm import LEAST_READINGS, Comb
 from diagnostics.cycle.running import RunningClock, on_running_time, running_clocks
 from diagnostics.cycle.timer import Stretch, timer_stretches
 from diagnostics.cycle.trace import Trace
-from diagnostics.cycle.tracking import Course, follow
+from diagnostics.cycle.tracking import Course, course_by_parts, follow, is_good, whole_course
 from diagnostics.log.record import Floats, Log
 
 LEAST_STRETCH = 6.0
@@ -85,8 +85,7 @@ def find_running_switching(trace: Trace, log: Log, plain: Switching | None, pref
         running = on_running_time(trace, log.time_s, clock)
         if running.time_s.size < 40:
             continue
-        comb = find_comb(running)
-        course = follow(running, comb.period_s) if comb else None
+        comb, course = whole_course(running) or (None, None)
         if comb is None or course is None or course.half_cycle_s < LEAST_READINGS * trace.interval_s:
             continue
         timed = _timed(running, comb, course)
@@ -138,20 +137,22 @@ def find_switching(trace: Trace) -> Switching | None:
     if trace.time_s.size < 16:
         return None
     least = LEAST_READINGS * trace.interval_s
-    comb = find_comb(trace)
-    course = follow(trace, comb.period_s) if comb else None
-    if course is not None and course.half_cycle_s < least:
-        course = None
-    falls = None
-    if course is None or course.coherence < COHERENT or course.present_share < 0.9:
-        falls = find_falls(trace, least)
-    if falls is not None and (course is None or (course.coherence < COHERENT and falls.spread > UNEVEN)):
-        if falls.spread <= UNEVEN:
-            course = follow(trace, float(np.median(np.diff(falls.peak_s))))
-            if course is not None and course.coherence >= COHERENT:
-                return _timed(trace, comb, course)
+    timer = whole_course(trace)
+    if timer is not None and is_good(timer[1]):
+        return _timed(trace, *timer) if timer[1].half_cycle_s >= least else None
+    falls = find_falls(trace, least)
+    uneven = falls is not None and falls.spread > UNEVEN
+    if not (uneven and (timer is None or timer[1].coherence < COHERENT)):
+        timer = course_by_parts(trace, timer)
+    if timer is None and falls is not None and not uneven:
+        course = follow(trace, float(np.median(np.diff(falls.peak_s))))
+        if course is not None and course.coherence >= COHERENT:
+            return _timed(trace, None, course)
+    if timer is not None and timer[1].half_cycle_s < least:
+        timer = None
+    if falls is not None and (timer is None or (timer[1].coherence < COHERENT and uneven)):
         return _by_set_point(trace, falls)
-    return _timed(trace, comb, course) if course is not None else None
+    return _timed(trace, *timer) if timer is not None else None
 
 
 def _timed(trace: Trace, comb: Comb | None, course: Course) -> Switching:
@@ -271,5 +272,36 @@ def ruling_control(spans: list[ControlSpan]) -> Control:
     total: dict[Control, float] = {}
     for span in spans:
         total[span.control] = total.get(span.control, 0.0) + span.end_s - span.start_s
-    resolved = {kind: length for kind, length in total.items() if kind != "unresolved"}
-    return max(resolved, key=lambda kind: resolved[kind]) if resolved else "unresolved"
+    total.pop("unresolved", None)
+    return max(total, key=lambda kind: total[kind]) if total else "unresolved"
+
+
+@dataclass(frozen=True)
+class SetPoint:
+    """What dew-point-dependent switching aims at: trace level at switchovers and bounds of the half-cycle [s]."""
+
+    levels: Floats
+    shortest_s: float | None
+    longest_s: float | None
+
+
+def set_point_of(switching: Switching, interval_s: float) -> SetPoint | None:
+    """Level at which the control switches, from switchovers that neither bound forced, and the bounds if they show.
+
+    A switchover forced by the longest half-cycle comes at a drier level than the set point, one held back by the
+    shortest at a wetter one; both show as equal lengths at the end of the range.
+    """
+    if not switching.falls:
+        return None
+    falls = max(switching.falls, key=lambda item: item.peak_s.size)
+    length, level = np.diff(falls.peak_s), falls.peak[1:]
+    if length.size < 3:
+        return None
+    middle = float(np.median(level))
+    spread = 1.4826 * float(np.median(np.abs(level - middle))) + 0.02
+    early, late = level < middle - 4.0 * spread, level > middle + 4.0 * spread
+    free = ~(early | late)
+    near = 0.02 * length + 2.0 * interval_s
+    longest = float(length.max()) if (early & (length > length.max() - near)).any() else None
+    shortest = float(length.min()) if (late & (length < length.min() + near)).any() else None
+    return SetPoint(level[free], shortest, longest)

@@ -1,4 +1,4 @@
-"""Switchovers that keep no time: the falls of a saw-tooth, told from noise by their speed and chosen by a duration model.
+"""Switchovers that keep no time: falls of a saw-tooth, told from noise by speed and chosen by a duration model.
 
 Under dew point control a half-cycle ends when the outlet reaches a set point; the fresh tower then brings the moisture
 down far faster than it rose. Every peak of some prominence is a candidate. A dynamic program chooses the chain of
@@ -175,8 +175,8 @@ def _judged(trace: Trace, smooth: Floats, picked: np.ndarray, noise: float) -> t
 def answered_before_peak_s(trace: Trace, peak_s: Floats) -> float:
     """How long before its highest reading the trace starts to answer, on the average of all falls [s].
 
-    The probe goes on rising a little after the fresh tower has taken over: around the peaks laid on top of each other, a
-    curve smooth on both sides of a break is fitted, for each trial place of the break.
+    The probe goes on rising a little after the fresh tower has taken over: around the peaks laid on top of each other,
+    a curve smooth on both sides of a break is fitted, for each trial place of the break.
     """
     usual = float(np.median(np.diff(peak_s)))
     reach = 0.42 * usual

@@ -16,7 +16,6 @@ import numpy as np
 from diagnostics.cycle.trace import Trace
 from diagnostics.log.record import Floats
 
-
 TEMPER = 0.15
 
 
@@ -92,7 +91,9 @@ def fold(time_s: Floats, level: Floats, period_s: float, interval_s: float, orig
     return Folded(at, mean, count[full], period_s, variance)
 
 
-def break_misfit(folded: Folded, phases_s: Floats, interval_s: float, towers: int = 1) -> Floats:
+def break_misfit(
+    folded: Folded, phases_s: Floats, interval_s: float, towers: int = 1, terms: tuple[int, int] = (5, 3)
+) -> Floats:
     """Weighted square misfit of the family of exponentials, for each trial phase of the break.
 
     Parameters
@@ -105,19 +106,23 @@ def break_misfit(folded: Folded, phases_s: Floats, interval_s: float, towers: in
     towers : int
         1: the period is one half-cycle; 2: it is a full cycle with a break in its middle, each half with its own
         shape.
+    terms : tuple of int
+        Falling and rising exponentials of the family.
     """
     part = folded.period_s / towers
-    return np.array([_misfit(folded, phase, interval_s, part, towers) for phase in phases_s])
+    return np.array([_misfit(folded, phase, interval_s, part, towers, terms) for phase in phases_s])
 
 
-def _misfit(folded: Folded, phase_s: float, interval_s: float, part_s: float, towers: int) -> float:
+def _misfit(
+    folded: Folded, phase_s: float, interval_s: float, part_s: float, towers: int, terms: tuple[int, int]
+) -> float:
     since = np.mod(folded.phase_s - phase_s, folded.period_s)
     half = np.minimum((since / part_s).astype(np.int64), towers - 1)
     root = np.sqrt(folded.weight)
     left = 0.0
     for tower in range(towers):
         mine = half == tower
-        basis = _family(since[mine] - tower * part_s, part_s, interval_s) * root[mine, None]
+        basis = _family(since[mine] - tower * part_s, part_s, interval_s, terms) * root[mine, None]
         target = folded.value[mine] * root[mine]
         if target.size <= basis.shape[1]:
             return float("inf")
@@ -130,10 +135,10 @@ def _misfit(folded: Folded, phase_s: float, interval_s: float, part_s: float, to
     return left
 
 
-def _family(since_s: Floats, part_s: float, interval_s: float) -> Floats:
+def _family(since_s: Floats, part_s: float, interval_s: float, terms: tuple[int, int]) -> Floats:
     shortest = max(0.6 * interval_s, 0.004 * part_s)
-    falling = np.geomspace(shortest, max(0.7 * part_s, 2.0 * shortest), 5)
-    rising = np.geomspace(max(0.6 * interval_s, 0.06 * part_s), max(0.9 * part_s, 2.0 * interval_s), 3)
+    falling = np.geomspace(shortest, max(0.7 * part_s, 2.0 * shortest), terms[0])
+    rising = np.geomspace(max(0.6 * interval_s, 0.06 * part_s), max(0.9 * part_s, 2.0 * interval_s), terms[1])
     columns = [np.ones_like(since_s)]
     columns += [np.exp(-since_s / tau) for tau in falling]
     columns += [np.exp((since_s - part_s) / tau) for tau in rising]
@@ -195,7 +200,7 @@ def breaks_ratio(folded: Folded, interval_s: float) -> float:
     if not np.isfinite(double) or folded.period_s < 8.0 * interval_s:
         return 1.0
     total = float((folded.weight * folded.value**2).sum())
-    noise = min(folded.noise_variance * folded.value.size, 0.5 * total)
+    noise = min(folded.noise_variance * folded.value.size, 0.8 * double)
     floor = 0.005 * total
     return float((max(single - noise, 0.0) + floor) / (max(double - noise, 0.0) + floor))
 
@@ -203,6 +208,8 @@ def breaks_ratio(folded: Folded, interval_s: float) -> float:
 def _least_misfit(folded: Folded, interval_s: float, towers: int) -> float:
     part = folded.period_s / towers
     trial = np.arange(0.0, part, part / 60)
-    misfit = break_misfit(folded, trial, interval_s, towers)
+    # as many terms a period with one break as with two, so that only the second break makes a difference
+    terms = (9, 6) if towers == 1 and folded.value.size > 60 else (5, 3)
+    misfit = break_misfit(folded, trial, interval_s, towers, terms)
     near = trial[int(np.argmin(misfit))] + np.linspace(-1.0, 1.0, 17) * part / 60
-    return float(min(misfit.min(), break_misfit(folded, near, interval_s, towers).min()))
+    return float(min(misfit.min(), break_misfit(folded, near, interval_s, towers, terms).min()))

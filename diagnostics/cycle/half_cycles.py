@@ -9,8 +9,17 @@ from __future__ import annotations
 from typing import Literal
 
 import numpy as np
+import pandas as pd
 
-from diagnostics.cycle.control import Switching, find_running_switching, find_switching, ruling_control
+from diagnostics.cycle.control import (
+    SetPoint,
+    Switching,
+    find_running_switching,
+    find_switching,
+    ruling_control,
+    set_point_of,
+)
+from diagnostics.cycle.lag import drying_time_constant, peak_lowered
 from diagnostics.cycle.phases import phases_of
 from diagnostics.cycle.record import ControlSpan, Cycle, Rhythm
 from diagnostics.cycle.rhythm import LEAST_READINGS
@@ -109,6 +118,8 @@ def _cycle(screened: ScreenedLog, plant: Plant, trace: Trace, switching: Switchi
     if half_cycle is None:
         return _unresolved(trace, plant.half_cycle_s, "No half-cycle is seen from switchover to switchover.")
     control = ruling_control(switching.spans)
+    aimed = set_point_of(switching, trace.interval_s)
+    drying = drying_time_constant(screened, table)
     return Cycle(
         control,
         tuple(switching.spans),
@@ -119,10 +130,37 @@ def _cycle(screened: ScreenedLog, plant: Plant, trace: Trace, switching: Switchi
         counted_in=counted_in,
         phases=phases_of(table, plant),
         rhythm=_rhythm(switching, half_cycle),
+        set_point_c=_set_point(table, aimed),
+        shortest_half_cycle_s=aimed.shortest_s if aimed else None,
+        longest_half_cycle_s=aimed.longest_s if aimed else None,
         stopped_s=switching.stopped_s,
         readings_per_half_cycle=half_cycle.value / trace.interval_s,
-        notes=switching.notes,
+        time_constant_s={"drying": drying} if drying else {},
+        peak_lowered_c=peak_lowered(screened, table, drying),
+        notes=(*switching.notes, *_reset_note(switching)),
     )
+
+
+def _reset_note(switching: Switching) -> tuple[str, ...]:
+    """Say that a timer paused or was reset."""
+    resets = len(switching.course.pieces) - 1 if switching.course else 0
+    if resets <= 0:
+        return ()
+    times = "once" if resets == 1 else f"{resets} times"
+    return (f"The timer paused or was reset {times}; after that which tower dries is named only where they differ.",)
+
+
+def _set_point(table: pd.DataFrame, aimed: SetPoint | None) -> Estimate | None:
+    """Dew point at which the control switches: the median peak of half-cycles no bound has cut short or drawn out."""
+    if aimed is None:
+        return None
+    peaks = table.loc[table["complete"].astype(bool), "peak_dew_point_c"].dropna().to_numpy()
+    if peaks.size < 3:
+        return None
+    middle = float(np.median(peaks))
+    near = peaks[np.abs(peaks - middle) <= 4.0 * (1.4826 * float(np.median(np.abs(peaks - middle))) + 0.1)]
+    low, high = np.quantile(near, (0.025, 0.975))
+    return Estimate.ordered(float(np.median(near)), float(low), float(high))
 
 
 def _half_cycle(lengths: np.ndarray, course: Course | None) -> Estimate | None:

@@ -7,21 +7,23 @@ being absent. Offsets change only at a reset or a pause; a change has to earn it
 from __future__ import annotations
 
 import itertools
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from diagnostics.cycle.clock import Piece, aligned_times, template
 from diagnostics.cycle.folding import fold
 from diagnostics.cycle.trace import Trace
 from diagnostics.log.record import Floats
 
-JUMP_COST, JUMP_COST_PER_FOLD = 8.0, 3.0
+JUMP_COST, JUMP_COST_PER_FOLD = 8.0, 2.0
 """Log-likelihood a reset, a pause or a stop must gain before it is believed, and its growth with the log's length."""
 LEAST_RATE = 0.35
 """Log-likelihood a cycle that a piece must gain, against the longest piece."""
 LEAST_PIECE = 3.5
 """Cycles a piece must last."""
-DRIFT_COST = 2.0
+DRIFT_COST = 5.0
 """Cost of moving by one bin: the shape of a cycle changes with the load and takes its best offset along."""
 MOST_ROWS = 1200
 MOST_PER_CYCLE = 6.0
@@ -75,7 +77,7 @@ def _likelihood(trace: Trace, level: Floats, curve: Floats, period_s: float, ori
     count = np.bincount(key, minlength=rows * bins).reshape(rows, bins).astype(float)
     heard = np.bincount(key, level, rows * bins).reshape(rows, bins)
     inner, energy = _correlate(heard, curve), _correlate(count, curve**2)
-    size = _amplitude(inner[:, 0], energy[:, 0])
+    size = _amplitude(inner, energy)
     noise = _noise(heard, count, inner, size, curve)
     gain = (size[:, None] * inner - 0.5 * size[:, None] ** 2 * energy) / noise
     # a step of the load can spoil a cycle, but no single cycle may decide that the timer was reset
@@ -87,7 +89,7 @@ def _likelihood(trace: Trace, level: Floats, curve: Floats, period_s: float, ori
     return gain, origin_s + (first + starts) * period_s
 
 
-def _correlate(rows: Floats, curve: Floats) -> Floats:
+def _correlate(rows: NDArray[Any], curve: Floats) -> Floats:
     """Circular correlation of each row with the curve moved by each number of bins."""
     from scipy.fft import irfft, rfft
 
@@ -95,16 +97,19 @@ def _correlate(rows: Floats, curve: Floats) -> Floats:
 
 
 def _amplitude(inner: Floats, energy: Floats) -> Floats:
-    """Local size of the rhythm against the template: a running median, not below a third of the usual."""
+    """Local size of the rhythm against the template at its best offset: a running median, at least half the usual."""
     from scipy.ndimage import median_filter
 
-    size = np.where(energy > 0, inner / np.where(energy > 0, energy, 1.0), 1.0)
+    best = np.argmax(inner, axis=1)
+    rows = np.arange(best.size)
+    own = energy[rows, best]
+    size = np.where(own > 0, inner[rows, best] / np.where(own > 0, own, 1.0), 1.0)
     usual = max(float(np.median(size)), 0.3)
     width = int(min(25, 2 * (size.size // 4) + 1))
-    return np.clip(median_filter(size, width, mode="nearest"), 0.33 * usual, 4.0 * usual)
+    return np.clip(median_filter(size, width, mode="nearest"), 0.5 * usual, 4.0 * usual)
 
 
-def _noise(heard: Floats, count: Floats, inner: Floats, size: Floats, curve: Floats) -> float:
+def _noise(heard: NDArray[Any], count: NDArray[Any], inner: Floats, size: Floats, curve: Floats) -> float:
     """Variance a reading would need, were the noise white, to scatter the correlation as the log's own noise does."""
     best = np.argmax(inner, axis=1)
     moved = curve[(np.arange(curve.size)[None, :] - best[:, None]) % curve.size]

@@ -22,6 +22,7 @@ LEAST_SERIES = 16
 FALSE_ALARM = 1e-3
 MOST_LINES = 60
 LEAST_LINE = 7.0
+ECHO = 0.55
 MOST_FOLDED = 40_000
 MOST_HATS = 64
 SIMPLEST = 0.8
@@ -68,12 +69,29 @@ def find_comb(trace: Trace) -> Comb | None:
         return None
     change = _changes(even, step_s, float(lines.frequency_hz[0]))
     share = np.array([_folded_share(change, step_s, 1.0 / trial) for trial in trials])
-    best = float(share.max())
-    if best <= 0.0:
+    if float(share.max()) <= 0.0:
         return None
-    frequency = float(trials[share >= SIMPLEST * best].max())
+    frequency = _simplest(trials, share)
     chance = _false_alarm(spectrum, frequency)
-    return Comb(1.0 / frequency, best, chance) if chance < FALSE_ALARM else None
+    return Comb(1.0 / frequency, float(share.max()), chance) if chance < FALSE_ALARM else None
+
+
+def _simplest(trials: Floats, share: Floats) -> float:
+    """Highest fundamental that explains nearly as much as the best one.
+
+    A period of three or more times a shorter one that explains half as much is an echo of the logger's own clock,
+    which meets a sharp spike at the same place again and again: two towers make a full cycle of two, nothing makes one
+    of three.
+    """
+    best = int(np.argmax(share))
+    chosen = float(trials[share >= SIMPLEST * share[best]].max())
+    times = trials / chosen
+    whole = (np.rint(times) >= 3) & (np.abs(times - np.rint(times)) < 0.01 * np.rint(times))
+    whole &= share >= ECHO * share[best]
+    if whole.any():
+        most = float(share[whole].max())
+        return float(trials[whole & (share >= SIMPLEST * most)].max())
+    return chosen
 
 
 @dataclass(frozen=True)
@@ -143,7 +161,7 @@ def _by_hats(change: Floats, into: Floats, cell: np.ndarray, bins: int) -> tuple
 
 
 def _balanced(lines: _Lines, frequency_hz: float, resolution_hz: float) -> float:
-    """Frequency through the lines a comb meets, weighted by amplitude and the square of their order, low orders first."""
+    """Frequency through the lines a comb meets, weighted by amplitude and squared order, low orders first."""
     for most in (2, 4, 8, 16, 32, 64):
         order = np.rint(lines.frequency_hz / frequency_hz)
         miss = np.abs(lines.frequency_hz - order * frequency_hz)
@@ -160,7 +178,7 @@ def _false_alarm(spectrum: Spectrum, frequency_hz: float) -> float:
 
     most = int((spectrum.power.size - 2) * spectrum.step_hz / frequency_hz)
     order = np.arange(1, max(1, min(MOST_HARMONICS, most)) + 1)
-    sums = np.cumsum(spectrum.at(frequency_hz * order))
+    sums = np.cumsum(spectrum.at(frequency_hz * order.astype(np.float64)))
     trials = spectrum.power.size * 12.0 * order.size
     return float(np.exp(min(0.0, (gamma.logsf(sums, order) + np.log(trials)).min())))
 

@@ -112,8 +112,8 @@ def alternates(values: Floats) -> bool:
 def on_running_time(trace: Trace, time_s: Floats, clock: RunningClock) -> Trace:
     """A trace against time run: readings while standing left out, and what changed meanwhile.
 
-    The first reading after a stand still belongs half to it and is left out too; the runs are joined end to end, so that
-    a level reached before a stand and one found after it make no step.
+    The first reading after a stand still belongs half to it and is left out too; the runs are joined end to end, so
+    that a level reached before a stand and one found after it make no step.
     """
     at = np.searchsorted(time_s, trace.time_s)
     steady = clock.on & np.concatenate([[False], clock.on[:-1]])

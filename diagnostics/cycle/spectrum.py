@@ -1,11 +1,12 @@
 """Is there a rhythm, and how sure: lines of the spectrum against the log's own red noise.
 
-The periodogram is divided by its own running quantile over neighbouring frequencies, so that drift, load waves and probe
-noise become a flat background of mean one (exponential under noise). A timer then stands as a comb of narrow lines.
-"""
+The periodogram is divided by its own running quantile over neighbouring frequencies, so that drift, load waves and
+probe noise become a flat background of mean one (exponential under noise). A timer then stands as a comb of narrow
+lines."""
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -71,7 +72,7 @@ def _background(power: Floats, padding: float) -> Floats:
         edges.append(int(max(edges[-1] * 1.12, edges[-1] + 12 * padding)))
     edges[-1] = size
     centres, levels = [], []
-    for a, b in zip(edges[:-1], edges[1:], strict=True):
+    for a, b in itertools.pairwise(edges):
         centres.append(np.log(np.sqrt(a * b)))
         levels.append(np.log(np.quantile(power[a:b], QUANTILE) / -np.log(1.0 - QUANTILE) + 1e-300))
     level = np.asarray(levels)

@@ -17,8 +17,9 @@ from diagnostics.log.record import Floats, ScreenedLog
 PASSED = 0.1
 """Share of its height above the floor to which a spike must have fallen to count as passed."""
 FLUSHED, ANSWER, LONGEST_ANSWER = 0.15, 0.2, 0.3
-"""Shares of a half-cycle that are the answer to the switchover: until the other tower's air is flushed out of line and
-probe (no floor before), and within which its spike passes (no peak before the second, none excluded after the third)."""
+"""Shares of a half-cycle that are the answer to the switchover: until the other tower's air is flushed out of line
+and probe (no floor before), and within which its spike passes (no peak before the second, none excluded after the
+third)."""
 CARRY = 0.2
 """Share of a half-cycle within which a rise from the one before may still climb."""
 LEAST_SEEN = 0.8

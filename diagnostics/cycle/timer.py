@@ -57,7 +57,7 @@ def timer_stretches(course: Course, start_s: float, end_s: float) -> list[Stretc
             first_number = int(numbers[0])
         known = course.towers_differ or not found
         towers = tuple(("BA"[(int(n) - first_number) % 2] if known else None) for n in numbers)
-        found.append(Stretch(low, high, base + half * numbers, towers))
+        found.append(Stretch(low, high, base + half * numbers.astype(np.float64), towers))
     return _fitted(found, half)
 
 

@@ -6,6 +6,7 @@ logarithm, because a swing then keeps its size when the level drifts with the lo
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -49,7 +50,7 @@ class Trace:
     def pieces(self) -> list[tuple[int, int]]:
         """Index ranges without a hole in them."""
         edges = [0, *self.breaks.tolist(), int(self.time_s.size)]
-        return [(a, b) for a, b in zip(edges[:-1], edges[1:], strict=True) if b > a]
+        return [(a, b) for a, b in itertools.pairwise(edges) if b > a]
 
 
 def trace_of(time_s: Floats, value: Floats, interval_s: float) -> Trace:
@@ -89,7 +90,7 @@ def even_grid(trace: Trace) -> tuple[Floats, float]:
     Holes are bridged by a straight line: it adds no power at a rhythm's frequencies.
     """
     step = trace.interval_s
-    cells = int(round(trace.duration_s / step)) + 1
+    cells = round(trace.duration_s / step) + 1
     cells = min(cells, LONGEST_GRID)
     grid = trace.time_s[0] + step * np.arange(cells)
     return np.interp(grid, trace.time_s, trace.value), step

@@ -1,13 +1,13 @@
 """Following a timer through the log: where its rhythm is present, where it paused or was reset, and how long it is.
 
-The folded cycle is the template. Every cycle of the log says how likely it is at each offset from the timer's clock, and
-how likely the rhythm is absent; the likeliest path of offsets has few jumps. Lags of groups of cycles, finer than the
-log's interval, then give the period by least squares, each unbroken piece with its own phase.
+The folded cycle is the template. Every cycle of the log says how likely it is at each offset from the timer's clock,
+and how likely the rhythm is absent; the likeliest path of offsets has few jumps. Lags of groups of cycles, finer than
+the log's interval, then give the period by least squares, each unbroken piece with its own phase.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -15,11 +15,15 @@ from diagnostics.cycle.breaks import fit_breaks
 from diagnostics.cycle.clock import ClockFit, Piece, aligned_times, fit_clock, template
 from diagnostics.cycle.folding import Folded, breaks_ratio, fold, place_break, without_drift
 from diagnostics.cycle.presence import present_pieces
+from diagnostics.cycle.rhythm import FALSE_ALARM, Comb, find_comb
 from diagnostics.cycle.trace import Trace, trace_of
 from diagnostics.log.record import Flags, Floats
 
 LEAST_FOR_LOADS = 16
-TWO_BREAKS = 2.0
+LIKENESS = 0.6
+GOOD, BETTER, STEADY = 0.25, 0.03, 0.02
+PARTS, LEAST_PART = 4, 60
+TWO_BREAKS = 1.45
 """Misfit ratio from which a folded period is taken as a full cycle, two half-cycles with a break each."""
 
 
@@ -48,6 +52,8 @@ class Course:
         Share of the readings that lie in pieces.
     coherence : float
         Share of the trace's variance in the pieces that the average cycle explains.
+    lag_spread : float
+        Scatter of groups of cycles about the clock, as a share of a half-cycle.
     """
 
     half_cycle_s: float
@@ -61,16 +67,52 @@ class Course:
     folded_from_s: float
     present_share: float
     coherence: float
+    lag_spread: float
 
 
-def follow(trace: Trace, period_s: float) -> Course | None:
+def whole_course(trace: Trace) -> tuple[Comb, Course] | None:
+    """Course of the timer whose rhythm stands out of the whole trace at once, or None."""
+    comb = find_comb(trace)
+    course = follow(trace, comb.period_s) if comb is not None else None
+    return (comb, course) if comb is not None and course is not None else None
+
+
+def is_good(course: Course) -> bool:
+    """Whether a course explains its trace without a reset, so that no other need be looked for."""
+    steady = len(course.pieces) == 1 and course.lag_spread < STEADY
+    return steady and course.coherence * course.present_share >= GOOD
+
+
+def course_by_parts(trace: Trace, whole: tuple[Comb, Course] | None) -> tuple[Comb, Course] | None:
+    """Course that starts from the rhythm of a part of the trace, where it explains more than the whole's.
+
+    Pauses and resets smear a rhythm that is looked for in the whole log at once; it still stands out of a part.
+    """
+    least = 0.0 if whole is None else whole[1].coherence * whole[1].present_share + BETTER
+    best: tuple[Comb, Course] | None = whole
+    start, length = float(trace.time_s[0]), trace.duration_s
+    for i in range(PARTS):
+        low, high = start + i * length / PARTS, start + (i + 1) * length / PARTS
+        part = trace.part(low, high)
+        comb = find_comb(part) if part.time_s.size >= LEAST_PART else None
+        if comb is None or comb.false_alarm_probability > FALSE_ALARM / 10.0:
+            continue
+        course = follow(trace, comb.period_s, (low, high))
+        if course is not None and course.coherence * course.present_share > least:
+            best, least = (comb, course), course.coherence * course.present_share
+    return best
+
+
+def follow(trace: Trace, period_s: float, seed: tuple[float, float] | None = None) -> Course | None:
     """Follow a rhythm of about this period through the log.
 
     Parameters
     ----------
     trace : Trace
     period_s : float
-        First guess, good to a fraction of a cycle over the log [s].
+        First guess, good to a fraction of a cycle over the log (or the seed) [s].
+    seed : tuple of float, optional
+        Stretch in which the rhythm was found; its cycle is the first template.
 
     Returns
     -------
@@ -78,7 +120,8 @@ def follow(trace: Trace, period_s: float) -> Course | None:
         None where the rhythm is nowhere present for two cycles on end.
     """
     origin = float(trace.time_s[0])
-    pieces: tuple[Piece, ...] = (Piece(origin, float(trace.time_s[-1]), 0.0),)
+    first, last = seed if seed is not None else (origin, float(trace.time_s[-1]))
+    pieces: tuple[Piece, ...] = (Piece(first, last, 0.0),)
     level = steady_level(trace, period_s)
     fit = fit_clock(trace, level, pieces, period_s, origin)
     for _ in range(2):
@@ -91,6 +134,7 @@ def follow(trace: Trace, period_s: float) -> Course | None:
         if not pieces:
             return None
         fit = fit_clock(trace, level, pieces, fit.period_s, origin)
+        fit = _without_chance_pieces(trace, level, fit, origin)
     return _course(trace, level, fit, origin)
 
 
@@ -98,8 +142,10 @@ def steady_level(trace: Trace, period_s: float) -> Floats:
     """The trace without drift and with each cycle's size brought to one, so that no stretch outweighs the others."""
     level = without_drift(trace, period_s)
     power = trace_of(trace.time_s, level**2, trace.interval_s)
-    around = power.value - without_drift(power, 4.0 * period_s)
-    return level / np.sqrt(np.maximum(around, 1e-12 * max(float(around.max()), 1e-300)))
+    around = np.maximum(power.value - without_drift(power, 4.0 * period_s), 0.0)
+    # a pause must stay quiet, or its noise would look like cycles
+    quiet = max(0.3 * float(np.quantile(around, 0.3)), 1e-12 * float(around.max()), 1e-300)
+    return level / np.sqrt(np.maximum(around, quiet))
 
 
 def _folded(trace: Trace, level: Floats, fit: ClockFit, origin_s: float) -> Folded:
@@ -133,6 +179,7 @@ def _course(trace: Trace, level: Floats, fit: ClockFit, origin_s: float) -> Cour
         origin_s,
         float(inside.mean()),
         float((folded.weight * folded.value**2).sum() / max(float((level[inside] ** 2).sum()), 1e-300)),
+        fit.lag_spread_s / (fit.period_s / towers),
     )
 
 
@@ -172,6 +219,27 @@ def _trimmed(
             end = at - 0.001 * half_cycle_s
         kept.append(Piece(piece.start_s, end, piece.offset_s))
     return tuple(kept)
+
+
+def _without_chance_pieces(trace: Trace, level: Floats, fit: ClockFit, origin_s: float) -> ClockFit:
+    """Fit without pieces that look far less like the average cycle than the longest one does: noise that fitted."""
+    if len(fit.pieces) == 1:
+        return fit
+    folded = _folded(trace, level, fit, origin_s)
+    shape, _ = template(folded, trace.interval_s)
+    alike = [_likeness(trace, level, folded, shape, piece, origin_s) for piece in fit.pieces]
+    longest = int(np.argmax([piece.end_s - piece.start_s for piece in fit.pieces]))
+    kept = tuple(p for p, like in zip(fit.pieces, alike, strict=True) if like >= LIKENESS * alike[longest])
+    return replace(fit, pieces=kept)
+
+
+def _likeness(trace: Trace, level: Floats, folded: Folded, shape: Floats, piece: Piece, origin_s: float) -> float:
+    """Correlation of a piece with the template."""
+    a, b = np.searchsorted(trace.time_s, (piece.start_s, piece.end_s))
+    phase = np.mod(trace.time_s[a:b] - piece.offset_s - origin_s, folded.period_s)
+    expected = np.interp(phase, folded.phase_s, shape, period=folded.period_s)
+    size = float(np.sqrt((expected**2).sum() * (level[a:b] ** 2).sum()))
+    return float((expected * level[a:b]).sum()) / max(size, 1e-300)
 
 
 def _follows(
