@@ -8,7 +8,13 @@ from ui import state
 
 SCREENS = Path(__file__).parent / "screens"
 
-st.set_page_config(page_title="dewswing", page_icon=":material/water_drop:", layout="wide")
+# Drawn here, so that no browser asks another server for it.
+ICON = (
+    '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 32 32"><path fill="#2a86b8" d="M16 2C11 10 7 14 7 20a9 9 0 0'
+    ' 0 18 0c0-6-4-10-9-18z"/></svg>'
+)
+
+st.set_page_config(page_title="dewswing", page_icon=ICON, layout="wide")
 state.opening()
 
 page = st.navigation(
@@ -21,7 +27,10 @@ page = st.navigation(
             st.Page(SCREENS / "payback.py", title="Payback", icon=":material/payments:"),
             st.Page(SCREENS / "report.py", title="Report", icon=":material/description:"),
         ],
-        "One reading": [st.Page(SCREENS / "spot_check.py", title="Spot check", icon=":material/speed:")],
+        "At the dryer": [
+            st.Page(SCREENS / "measuring.py", title="Before measuring", icon=":material/checklist:"),
+            st.Page(SCREENS / "spot_check.py", title="Spot check", icon=":material/speed:"),
+        ],
     }
 )
 with st.sidebar:

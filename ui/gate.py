@@ -1,40 +1,101 @@
-"""What every screen needs first: the visitor's diagnosis, or a way to one."""
+"""What every screen needs first: the visitor's log and diagnosis, or a way to one."""
 
 from __future__ import annotations
 
-import datetime as dt
 import json
-import re
+import logging
+import time
 import tomllib
-from typing import Any
 
-import pandas as pd
 import streamlit as st
 
 from diagnostics.diagnosis import Diagnosis
 from diagnostics.errors import UserError
-from diagnostics.plant import Plant, plant_from
+from diagnostics.log.record import Log
+from diagnostics.plant import plant_from
 from ui import cached, state
+from ui.words import show_sentence
+
+_LOOK_AGAIN_S = 0.25
+_UNEXPECTED = (
+    "The engine met something in this log that it does not know. The server's own record has the details; the log and"
+    " the settings are kept. Try a shorter stretch of the log, or check the columns under The log."
+)
 
 
-def diagnosis_or_stop() -> Diagnosis:
-    """Diagnosis of the visit; where there is none, the screen says how to get one and ends."""
+def log_or_stop() -> Log:
+    """Log of the visit; where there is none, the screen says how to get one and ends."""
     if not state.files():
         st.info("No log yet. Upload one under **The log**, or look at an invented plant.")
         offer_invented()
         st.stop()
     try:
-        return cached.diagnosis_of(state.files(), state.plant_text(), state.columns_text())
+        return cached.log_of(state.digest(), state.plant_text(), state.columns_text(), state.files())
     except UserError as error:
         show_sentence(str(error))
         st.stop()
     raise AssertionError("st.stop ends the run")
 
 
+def is_diagnosed() -> bool:
+    """Whether the diagnosis of what is kept is there at once; it is begun where it was not."""
+    return not state.halted() and _work(log_or_stop()).wait(0.05)
+
+
+def _work(log: Log) -> cached.Work[Diagnosis]:
+    return cached.diagnosis_work(*state.key(), state.attempt(), log)
+
+
+def diagnosis_or_none() -> Diagnosis | None:
+    """Diagnosis of the visit, waited for with its progress in sight; None where it failed or was stopped."""
+    log = log_or_stop()
+    if state.halted():
+        st.warning("The diagnosis was stopped.")
+        st.button("Diagnose now", on_click=state.try_again, key="diagnose_again")
+        return None
+    work = _work(log)
+    if not work.wait(_LOOK_AGAIN_S):
+        _watch(work)
+    try:
+        return work.result()
+    except UserError as error:
+        show_sentence(str(error))
+    except Exception:
+        logging.getLogger(__name__).exception("the diagnosis failed")
+        show_sentence(_UNEXPECTED)
+    return None
+
+
+def diagnosis_or_stop() -> Diagnosis:
+    """Diagnosis of the visit; where there is none, the screen says why and ends."""
+    diagnosis = diagnosis_or_none()
+    if diagnosis is None:
+        st.stop()
+        raise AssertionError("st.stop ends the run")
+    return diagnosis
+
+
+def _watch(work: cached.Work[Diagnosis]) -> None:
+    """Show step and time until the work ends; every look is also a chance to press Stop."""
+    place = st.empty()
+    began = time.monotonic()
+    with place.container(border=True):
+        words = st.empty()
+        st.button("Stop", on_click=_stop, args=(work,), key="stop_diagnosis", icon=":material/stop_circle:")
+    while not work.wait(_LOOK_AGAIN_S):
+        words.markdown(f":material/hourglass_top: Diagnosing: {work.step} ({time.monotonic() - began:.0f} s)")
+    place.empty()
+
+
+def _stop(work: cached.Work[Diagnosis]) -> None:
+    work.stop()
+    state.halt()
+
+
 def take_files(new: tuple[tuple[str, bytes], ...]) -> None:
     """Take uploaded logs if they can be read; otherwise say why and keep what was there."""
     try:
-        cached.log_of(new, state.plant_text(), "{}")
+        cached.log_of(state.digest_of(new), state.plant_text(), "{}", new)
     except UserError as error:
         state.keep_trouble(str(error))
         return
@@ -42,11 +103,26 @@ def take_files(new: tuple[tuple[str, bytes], ...]) -> None:
     state.keep_files(new)
 
 
+def take_answers(columns: dict[str, str], tables: dict[str, object]) -> None:
+    """Take corrected guesses about the log if it can be read with them; otherwise say why and keep the former."""
+    text = json.dumps(tables, sort_keys=True, default=str)
+    try:
+        plant_from(json.loads(text))
+        cached.log_of(state.digest(), text, json.dumps(columns, sort_keys=True), state.files())
+    except UserError as error:
+        state.keep_trouble(str(error))
+        return
+    state.keep_trouble("")
+    if text != state.plant_text():
+        state.keep_plant(tables)
+    state.keep_columns(columns)
+
+
 def take_plant(text: bytes | str, name: str) -> None:
     """Take a plant file if it is sound; otherwise say why and keep what was there."""
     try:
         words = text.decode("utf-8-sig") if isinstance(text, bytes) else text
-        tables = tomllib.loads(words)
+        tables = tomllib.loads(words.replace("\r\n", "\n"))
         plant_from(json.loads(json.dumps(tables, default=str)), source=name)
     except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         state.keep_trouble(f"{name}: not valid TOML, {error}; text values need quotation marks.")
@@ -65,37 +141,3 @@ def offer_invented() -> None:
         take_plant(text, "the invented plant")
         take_files((("invented plant.csv", log),))
         st.rerun()
-
-
-def plain(text: str) -> str:
-    """Text with every sign that markdown would act on made harmless."""
-    return re.sub(r"([\\`*_{}\[\]()#+!|<>$~:])", r"\\\1", text)
-
-
-def show_table(columns: dict[str, list[str]]) -> None:
-    """Small table as text that can be read, copied and reached by keyboard; the first column names the row."""
-    frame = pd.DataFrame({title: [plain(cell) for cell in cells] for title, cells in columns.items()})
-    st.table(frame.set_index(frame.columns[0]))
-
-
-def toml_ready(tables: dict[str, Any]) -> dict[str, Any]:
-    """Plant tables with dates as dates again, as a plant file writes them."""
-    ready = {name: dict(values) if isinstance(values, dict) else values for name, values in tables.items()}
-    calibrated = ready.get("measurement", {}).get("calibrated_on")
-    if isinstance(calibrated, str):
-        ready["measurement"]["calibrated_on"] = dt.date.fromisoformat(calibrated)
-    return ready
-
-
-def differs(plant: Plant, key: str, value: float) -> bool:
-    """Whether a setting tried differs from the plant's own."""
-    table, name = key.split(".")
-    own = getattr(getattr(plant, table), name)
-    return own is None or abs(value - own) > 1e-9 * max(1.0, abs(own))
-
-
-def show_sentence(sentence: str) -> None:
-    """Show a refusal as plain text: nothing from a file is ever run as markup."""
-    with st.container(border=True):
-        st.markdown(":material/error: **This cannot be used:**")
-        st.text(sentence)

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from typing import Any, get_args, get_origin
 
 import streamlit as st
 from pydantic.fields import FieldInfo
+from streamlit.delta_generator import DeltaGenerator
 
 from diagnostics.plant_file import Compressor, Dryer, Economics, Measurement, Operation, Site
 from diagnostics.report.figures import Display
-from ui import gate
+from ui import state
+from ui.words import plain
 
 TABLES = {
     "site": ("Site", Site),
@@ -21,6 +24,15 @@ TABLES = {
     "economics": ("Prices", Economics),
 }
 UNSET = "not given"
+_LABELS = {
+    "specific_power_kw_per_m3_min": "Specific power [kW per m³/min]",
+    "timezone": "Time zone",
+    "demand_charge_per_kw_year": "Demand charge [per kW and year]",
+    "co2_kg_per_kwh": "Carbon dioxide [kg per kWh]",
+    "barometric_pressure_bar": "Barometric pressure [bar absolute]",
+    "basis": "Dew point refers to",
+    "over": "Below 0 °C over",
+}
 
 
 def field_of(table: str, name: str, info: FieldInfo, present: Any, display: Display, assumed: str) -> Any:
@@ -38,31 +50,33 @@ def field_of(table: str, name: str, info: FieldInfo, present: Any, display: Disp
     assumed : str
         What is taken while nothing is given, for the placeholder.
     """
-    key = f"plant_{table}_{name}_{display.temperature}"
+    key = f"{state.HOLD}plant_{state.plant_turn()}_{table}_{name}_{display.temperature}"
     label = label_of(name, display)
-    hint = f"{info.description}. Key in the plant file: {table}.{name}"
+    hint = f"{info.description}.{_range_of(info, name, display)} Key in the plant file: {table}.{name}"
     choices = _choices(info)
     if choices:
         options = [UNSET, *choices]
+        st.session_state.setdefault(key, present if present in options else UNSET)
         chosen = st.selectbox(
             label,
             options,
-            index=options.index(present) if present in options else 0,
             format_func=lambda word: str(word).replace("_", " "),
             help=hint,
             key=key,
         )
         return None if chosen == UNSET else chosen
     if _holds(info, dt.date):
-        return st.date_input(label, value=_date(present), help=hint, key=key)
+        st.session_state.setdefault(key, _date(present))
+        return st.date_input(label, value=None, help=hint, key=key)
     if _holds(info, float) or _holds(info, int):
         if isinstance(present, list):
             st.caption(f"{label}: a table in the plant file; change it there.")
             return present
-        to_shown, to_kept = _turns(name, display)
+        to_shown, to_kept = turns(name, display)
+        st.session_state.setdefault(key, None if present is None else float(to_shown(float(present))))
         shown = st.number_input(
             label,
-            value=None if present is None else to_shown(float(present)),
+            value=None,
             format="%g",
             step=None,
             placeholder=assumed,
@@ -73,7 +87,8 @@ def field_of(table: str, name: str, info: FieldInfo, present: Any, display: Disp
             return None
         kept = to_kept(float(shown))
         return int(kept) if _holds(info, int) and not _holds(info, float) else kept
-    text = st.text_input(label, value=present or "", placeholder=assumed, help=hint, key=key)
+    st.session_state.setdefault(key, present or "")
+    text = st.text_input(label, placeholder=assumed, help=hint, key=key)
     return text.strip() or None
 
 
@@ -91,15 +106,16 @@ def label_of(name: str, display: Display) -> str:
         "_s": " [s]",
         "_c": f" [{display.temperature_unit}]",
     }
-    if name == "specific_power_kw_per_m3_min":
-        return "Specific power [kW per m³/min]"
+    if name in _LABELS:
+        return _LABELS[name]
     for suffix, unit in units.items():
         if name.endswith(suffix):
             return name.removesuffix(suffix).replace("_", " ").capitalize() + unit
     return name.replace("_", " ").capitalize()
 
 
-def _turns(name: str, display: Display) -> tuple[Any, Any]:
+def turns(name: str, display: Display) -> tuple[Any, Any]:
+    """From the plant file's unit of a key to the reader's, and back."""
     if name == "uncertainty_c":
         scale = display.kelvins(1.0)
         return (lambda x: x * scale), (lambda x: x / scale)
@@ -114,6 +130,35 @@ def _turns(name: str, display: Display) -> tuple[Any, Any]:
     if scale == 1.0:
         return (lambda x: x), (lambda x: x)
     return (lambda x: round(x * scale, 6)), (lambda x: round(x / scale, 6))
+
+
+def _range_of(info: FieldInfo, name: str, display: Display) -> str:
+    """The range that the plant file's model allows, in words."""
+    constraints = [
+        *info.metadata,
+        *(c for p in _parts(info.annotation) if isinstance(p, FieldInfo) for c in p.metadata),
+    ]
+    bounds = {
+        kind: float(getattr(constraint, kind))
+        for constraint in constraints
+        for kind in ("ge", "gt", "le", "lt")
+        if getattr(constraint, kind, None) is not None
+    }
+    to_shown, _ = turns(name, display)
+    say = {"ge": "from", "gt": "above", "le": "to", "lt": "below"}
+    words = [f"{say[kind]} {to_shown(bound):g}" for kind, bound in bounds.items()]
+    return f" Allowed: {' '.join(words)}." if words else ""
+
+
+def spoken(text: str, display: Display) -> str:
+    """Text in which keys of the plant file are called by the names of their fields."""
+
+    def name_of(found: re.Match[str]) -> str:
+        table, name = found[1], found[2]
+        title, model = TABLES[table]
+        return f"“{label_of(name, display)}” ({title})" if name in model.model_fields else found[0]
+
+    return re.sub(rf"\b({'|'.join(TABLES)})\.([a-z0-9_]+)", name_of, text)
 
 
 def _parts(annotation: Any) -> list[Any]:
@@ -142,7 +187,55 @@ def _date(present: Any) -> dt.date | None:
     return present if isinstance(present, dt.date) else None
 
 
-def trouble_at(sentence: str, key: str) -> None:
-    """Show a refusal at the field it speaks of."""
-    if f" {key} " in f"{sentence} " or f"{key} =" in sentence:
-        st.markdown(f":red[{gate.plain(sentence.split(': ', 1)[-1])}]")
+def wanted_tables(
+    tables: dict[str, Any], assumed: dict[str, str], display: Display
+) -> tuple[dict[str, Any], dict[str, DeltaGenerator]]:
+    """Draw every field, one tab a table.
+
+    Returns the tables as they would be with what stands in the fields, and the place for a message under each field.
+    """
+    places: dict[str, DeltaGenerator] = {}
+    new = {name: values for name, values in tables.items() if name not in TABLES}
+    for tab, (table, (_, model)) in zip(st.tabs([title for title, _ in TABLES.values()]), TABLES.items(), strict=True):
+        with tab:
+            if table == "compressor" and "compressors" in tables:
+                st.caption("A pool of compressors is given in the plant file; change it there.")
+                continue
+            held = tables.get(table, {})
+            kept = {name: value for name, value in held.items() if name == "tariff"}
+            columns = st.columns(3)
+            fields = [(name, info) for name, info in model.model_fields.items() if name != "tariff"]
+            for at, (name, info) in enumerate(fields):
+                with columns[at % 3]:
+                    value = field_of(
+                        table, name, info, held.get(name), display, assumed.get(f"{table}.{name}", "not given")
+                    )
+                    places[f"{table}.{name}"] = st.empty()
+                if value is not None:
+                    kept[name] = value.isoformat() if isinstance(value, dt.date) else value
+            if kept:
+                new[table] = kept
+    return new, places
+
+
+def show_trouble(sentence: str, places: dict[str, DeltaGenerator]) -> None:
+    """Show a refusal under every field that it names, and in full where the settings are taken."""
+    for key, place in places.items():
+        if re.search(rf"\b{re.escape(key)}\b", sentence):
+            place.markdown(f":red[:material/error: {plain(sentence.split(': ', 1)[-1])}]")
+    if sentence:
+        st.markdown(f":red[:material/error: {plain(sentence.split(': ', 1)[-1])}]")
+
+
+def only_given(tables: dict[str, Any]) -> dict[str, Any]:
+    """Tables without empty ones, to be compared with what stands in the fields."""
+    return {name: values for name, values in tables.items() if values or name not in TABLES}
+
+
+def toml_ready(tables: dict[str, Any]) -> dict[str, Any]:
+    """Plant tables with dates as dates again, as a plant file writes them."""
+    ready = {name: dict(values) if isinstance(values, dict) else values for name, values in tables.items()}
+    calibrated = ready.get("measurement", {}).get("calibrated_on")
+    if isinstance(calibrated, str):
+        ready["measurement"]["calibrated_on"] = dt.date.fromisoformat(calibrated)
+    return ready

@@ -38,9 +38,9 @@ def wall_clock(time_s: np.ndarray, timezone: str | None) -> pd.DatetimeIndex:
     return stamps.tz_convert(zone).tz_localize(None, ambiguous="NaT").tz_localize("UTC")
 
 
-def time_axis(field: str = "time", *, ticks: int = 8) -> alt.X:
+def time_axis(field: str = "time", *, ticks: int = 8, labels: bool = True) -> alt.X:
     """Horizontal axis of local time, 24 hours a day."""
-    axis = alt.Axis(labelOverlap=True, labelExpr=TIME_LABEL, tickCount=ticks)
+    axis = alt.Axis(labelOverlap=True, labelExpr=TIME_LABEL, tickCount=ticks, labels=labels)
     return alt.X(f"{field}:T", title=None, scale=alt.Scale(type="utc"), axis=axis)
 
 

@@ -28,6 +28,7 @@ from diagnostics.report.half_cycle_charts import (
 from diagnostics.report.money_charts import (
     cash_chart,
     cash_table,
+    energy_bars,
     energy_chart,
     energy_table,
     sensitivity_chart,
@@ -47,6 +48,7 @@ __all__ = [
     "curve_chart",
     "curve_panels",
     "curve_table",
+    "energy_bars",
     "energy_chart",
     "energy_table",
     "folded_chart",

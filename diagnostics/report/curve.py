@@ -7,6 +7,7 @@ day; a narrower window is thinned anew and shows more.
 
 from __future__ import annotations
 
+import warnings
 from typing import Any
 
 import altair as alt
@@ -145,9 +146,8 @@ def curve_panels(
         layer.mark.clip = True  # a zoomed line would run over the axis
     panels = [curve.add_params(zoom)]
     log = diagnosis.screened.log
-    for quantity in log.channels:
-        if quantity in ("dew_point", "tower"):
-            continue
+    others = [name for name in log.channels if name not in ("dew_point", "tower")]
+    for quantity in others:
         data = channel_table(log, quantity, start_s=start_s, end_s=end_s)
         if not data["value"].notna().any():
             continue
@@ -158,7 +158,7 @@ def curve_panels(
             alt.Chart(data)
             .mark_line(strokeWidth=1, color=INK)
             .encode(
-                x=time_axis(),
+                x=time_axis(labels=quantity == others[-1]),
                 y=level_axis("value", f"{words} [{unit}]"),
                 tooltip=[
                     alt.Tooltip("time:T", title="time", format=CLOCK),
@@ -168,7 +168,11 @@ def curve_panels(
             .properties(width=600, height=90)
             .add_params(zoom)
         )
-    return alt.vconcat(*panels, spacing=8).resolve_scale(x="shared", color="independent")
+    with warnings.catch_warnings():
+        # One zoom for all panels is what is wanted; Altair says so each time.
+        warnings.filterwarnings("ignore", "Automatically deduplicated", UserWarning)
+        chart = alt.vconcat(*panels, spacing=8).resolve_scale(x="shared", color="independent")
+    return chart.properties(autosize=alt.AutoSizeParams(type="fit-x", contains="padding"))
 
 
 def _window(log: Log, start_s: float | None, end_s: float | None) -> slice:

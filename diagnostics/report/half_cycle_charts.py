@@ -249,8 +249,8 @@ def tail_chart(
         layers.append(alt.Chart(switch).mark_rule(color=TREND, strokeDash=[2, 3]).encode(x="since:Q"))
         layers.append(
             alt.Chart(switch)
-            .mark_text(color=TREND, angle=270, align="left", baseline="top", dx=4, dy=3, fontSize=10)
-            .encode(x="since:Q", y=alt.value(height), text="label:N")
+            .mark_text(color=TREND, align="left", baseline="top", dx=4, dy=3, fontSize=10)
+            .encode(x="since:Q", y=alt.value(16), text="label:N")
         )
     return sized(alt.layer(*layers, *_reached(reach, seconds, farthest, limit_c, display, unit)), width, height)
 

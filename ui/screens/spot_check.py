@@ -6,7 +6,8 @@ from diagnostics.errors import UserError
 from diagnostics.report.figures import US
 from diagnostics.report.summary import CONFORMITY_WORDS
 from diagnostics.spot_check import spot_check
-from ui import gate, state
+from ui import state
+from ui.words import show_sentence, show_table
 
 UNITS = {
     "°C dew point": "degC",
@@ -18,45 +19,79 @@ UNITS = {
     "% relative humidity": "percent_rh",
 }
 
+LINE, AIR = "line pressure", "atmospheric pressure"
+
 st.title("Spot check")
 st.caption("One reading with its pressure: class, limit, and every other quantity.")
 display = state.display()
-psi = display.pressure == US.pressure
-value = st.number_input("Reading", value=-40.0, step=0.1, format="%.2f", key="spot_value")
-unit = st.selectbox("Unit", list(UNITS), key="spot_unit")
-pressure = st.number_input(
+tag = display.temperature
+start = {
+    "value": -40.0,
+    "unit": "°C dew point",
+    f"pressure_{tag}": 100.0 if display.pressure == US.pressure else 7.0,
+    "basis": LINE,
+    f"limit_{tag}": display.level(-40.0),
+    f"uncertainty_{tag}": display.kelvins(2.0),
+    "over": "ice",
+    f"gas_{tag}": display.level(20.0),
+    "barometer": 1.01325,
+}
+for name, first in start.items():
+    st.session_state.setdefault(f"{state.HOLD}spot_{name}", first)
+
+left, right = st.columns(2)
+value = left.number_input("Reading", value=None, step=0.1, format="%.2f", key="hold_spot_value")
+unit = right.selectbox("Unit", list(UNITS), key="hold_spot_unit")
+pressure = left.number_input(
     f"Line pressure [{display.pressure_unit} gauge]",
     min_value=0.0,
-    value=100.0 if psi else 7.0,
+    value=None,
     step=0.1,
-    key="spot_bar",
+    key=f"hold_spot_pressure_{tag}",
 )
-basis = st.segmented_control(
-    "The instrument shows it at", ["line pressure", "atmospheric pressure"], default="line pressure", key="spot_basis"
+limit = right.number_input(
+    f"Limit, pressure dew point [{display.temperature_unit}]", value=None, step=1.0, key=f"hold_spot_limit_{tag}"
 )
-limit = st.number_input("Limit, pressure dew point [°C]", value=-40.0, step=1.0, key="spot_limit")
+basis = st.segmented_control("The instrument shows it at", [LINE, AIR], key="hold_spot_basis")
 with st.expander("Instrument and air"):
-    uncertainty = st.number_input("Uncertainty, k = 2 [K]", min_value=0.0, value=2.0, step=0.1, key="spot_u")
-    over = st.segmented_control("Below 0 °C over", ["ice", "water"], default="ice", key="spot_over")
-    gas = st.number_input("Air temperature [°C]", value=20.0, step=1.0, key="spot_gas")
-    barometer = st.number_input("Barometer [bar]", 0.5, 1.1, 1.01325, step=0.001, format="%.4f", key="spot_barometer")
-    ideal = st.toggle("Ideal gas, as printed tables reckon", key="spot_ideal")
+    uncertainty = st.number_input(
+        f"Uncertainty, k = 2 [{'K' if tag == 'C' else '°F'}]",
+        min_value=0.0,
+        value=None,
+        step=0.1,
+        key=f"hold_spot_uncertainty_{tag}",
+    )
+    over = st.segmented_control("Below 0 °C over", ["ice", "water"], key="hold_spot_over")
+    gas = st.number_input(
+        f"Air temperature [{display.temperature_unit}]", value=None, step=1.0, key=f"hold_spot_gas_{tag}"
+    )
+    barometer = st.number_input("Barometer [bar]", 0.5, 1.1, None, step=0.001, format="%.4f", key="hold_spot_barometer")
+    ideal = st.toggle("Ideal gas, as printed tables reckon", key="hold_spot_ideal")
+if value is None or pressure is None:
+    st.info("Type the reading and the line pressure.")
+    st.stop()
+
+
+def celsius(level: float | None) -> float | None:
+    """Level in the plant file's unit."""
+    return level if level is None or tag == "C" else (level - 32.0) / 1.8
+
 
 try:
     result = spot_check(
         value,
         UNITS[unit],
         pressure / display.line_pressure(1.0),
-        basis="atmospheric" if basis == "atmospheric pressure" else "pressure",
-        barometer_bar=barometer,
-        gas_temperature_c=gas,
+        basis="atmospheric" if basis == AIR else "pressure",
+        barometer_bar=barometer or 1.01325,
+        gas_temperature_c=20.0 if gas is None else celsius(gas),
         over=over or "ice",
         ideal=ideal,
-        limit_c=limit,
-        uncertainty_c=uncertainty,
+        limit_c=celsius(limit),
+        uncertainty_c=(uncertainty or 0.0) / display.kelvins(1.0),
     )
 except UserError as error:
-    gate.show_sentence(str(error))
+    show_sentence(str(error))
     st.stop()
 
 icon = {"pass": ":material/check_circle:", "fail": ":material/cancel:", "undecided": ":material/help:"}
@@ -64,12 +99,10 @@ verdict = result.conformity or "undecided"
 rank = "no class, wetter than +10 °C" if result.purity_class is None else f"water class {result.purity_class}"
 with st.container(border=True):
     st.markdown(f"### {icon[verdict]} {display.level_words(result.pressure_dew_point_c)} at line pressure")
-    st.write(
-        f"The air {CONFORMITY_WORDS[verdict]}: probability {display.share(result.probability_of_conformity)}."
-        f" ISO 8573-1 {rank}."
-    )
+    told = f"The air {CONFORMITY_WORDS[verdict]}: probability {display.share(result.probability_of_conformity)}."
+    st.text(f"{told if result.conformity else 'No limit was given.'} ISO 8573-1 {rank}.")
 number = display.number
-gate.show_table(
+show_table(
     {
         "quantity": [
             "pressure dew point",

@@ -1,35 +1,60 @@
-"""The dryer: findings, half-cycles, peaks."""
+"""The dryer: what was seen, what to do first, and the half-cycles behind it."""
 
 import streamlit as st
 
 from diagnostics.report import charts
 from diagnostics.report.summary import seen_lines, worth_lines
-from ui import gate
+from ui import finding_cards, gate, state
+from ui.plant_form import spoken
+from ui.words import chart_with_table, half_cycles_in_words, show_frame
 
 st.title("The dryer")
 diagnosis = gate.diagnosis_or_stop()
+display = state.display()
 
-for line in [*seen_lines(diagnosis), *worth_lines(diagnosis)]:
-    topic, text = st.columns([1, 6])
-    topic.caption(line.topic)
-    text.text(line.text)
+for line in [*seen_lines(diagnosis, display), *worth_lines(diagnosis, display)]:
+    topic, text = st.columns([1, 6], gap="small")
+    topic.markdown(f"**{line.topic}**")
+    text.text(spoken(line.text, display))
 
 st.subheader("What to do, most urgent first")
-if not diagnosis.findings:
-    st.write("Nothing stands out.")
-for finding in diagnosis.findings:
-    with st.container(border=True):
-        st.markdown(f"**{finding.severity}**")
-        st.text(finding.statement)
-        st.text(f"Do: {finding.action}")
-        if finding.caution:
-            st.text(f"Caution: {finding.caution}")
+finding_cards.show(diagnosis, display)
 
-if len(diagnosis.cycle.complete):
-    left, right = st.columns(2)
-    left.subheader("Half-cycles on top of each other")
-    left.altair_chart(charts.folded_chart(diagnosis, width="container", height=300), width="stretch")
-    right.subheader("Peaks over the days")
-    right.altair_chart(charts.peaks_chart(diagnosis, width="container", height=300), width="stretch")
+if not len(diagnosis.cycle.complete):
     st.subheader("Half-cycles")
-    st.dataframe(charts.half_cycle_table(diagnosis), hide_index=True)
+    st.text("No complete half-cycle can be seen in this log, so there is nothing to lay on top of each other.")
+    for note in diagnosis.cycle.notes:
+        st.text(f"• {note}")
+    st.stop()
+
+unit = f"[{display.temperature_unit}]"
+titles = {"seconds": "since the switchover [s]", "half_cycle": "half-cycle", "dew_point_c": f"dew point {unit}"}
+left, right = st.columns(2)
+with left:
+    st.subheader("Half-cycles on top of each other")
+    folded = charts.folded_table(diagnosis).assign(dew_point_c=lambda t: display.level(t["dew_point_c"]))
+    chart = charts.folded_chart(diagnosis, width="container", height=300, display=display)
+    chart_with_table(chart.interactive(), folded.rename(columns=titles), "the half-cycles", "folded", display)
+with right:
+    st.subheader("Where the limit would be met")
+    reach = charts.reach_table(diagnosis).rename(
+        columns={"kind": "half-cycle", "seconds": "reached after [s]", "low_s": "low [s]", "high_s": "high [s]"}
+    )
+    chart = charts.tail_chart(diagnosis, width="container", height=300, display=display)
+    chart_with_table(chart, reach, "the limit", "tail", display)
+    seen = (
+        "by rating and bed: no rise towards the limit shows" if diagnosis.breakthrough.censored else "by the rise seen"
+    )
+    st.caption(f"Thick line on the limit: when the leaving air reaches it, with its 95 % interval, {seen}.")
+left, right = st.columns(2)
+with left:
+    st.subheader("Peaks over the days")
+    peaks = charts.peaks_table(diagnosis).assign(peak_dew_point_c=lambda t: display.level(t["peak_dew_point_c"]))
+    peaks["time"] = peaks["time"].dt.tz_localize(None)
+    chart = charts.peaks_chart(diagnosis, width="container", height=300, display=display)
+    named = peaks.rename(columns={"time": "end of half-cycle", "peak_dew_point_c": f"peak {unit}"})
+    chart_with_table(chart.interactive(), named, "the peaks", "peaks", display)
+    st.caption("Dashed: the trend and a look ahead as long as the log; shaded: its 95 % interval.")
+with right:
+    st.subheader("Table of half-cycles")
+    show_frame(half_cycles_in_words(charts.half_cycle_table(diagnosis), display), display)

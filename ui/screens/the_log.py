@@ -1,10 +1,11 @@
-"""The log: upload, see what was read and what was set aside."""
+"""The log: upload, see the curve, see what was read and mend what was guessed."""
 
 import streamlit as st
 
 from diagnostics.report import charts
 from diagnostics.report.summary import log_line
-from ui import gate, state
+from ui import gate, log_answers, log_window, state
+from ui.words import show_sentence
 
 st.title("The log")
 
@@ -27,36 +28,38 @@ left.file_uploader(
     accept_multiple_files=True,
     key="log_files",
     on_change=_taken,
-    help="CSV, text, spreadsheet, Parquet; any delimiter, decimal mark and date style.",
+    help="CSV or other text, workbook (.xlsx, .xls, .ods) or Parquet, plain or in a gzip or zip; any delimiter,"
+    " decimal mark and date style. The limit for one file stands in the box.",
 )
 right.file_uploader(
-    "Plant file, if you have one (TOML)", key="plant_file", on_change=_plant_taken, help="Nameplate, operation, prices."
+    "Plant file, if you have one (TOML)",
+    key="plant_file",
+    on_change=_plant_taken,
+    help="Nameplate, operation, prices. Without one, fill in what you know under The plant.",
 )
 if state.trouble():
-    gate.show_sentence(state.trouble())
+    show_sentence(state.trouble())
 if not state.files():
     st.write(
         "Upload the file of a dew point logger at the outlet of a twin-tower desiccant dryer. The curve is drawn at"
         " once; with a few nameplate figures the diagnosis tells cost and savings as well."
     )
     gate.offer_invented()
+    st.write("No log yet and a dryer to measure? **Before measuring** says where, how often and how long.")
     st.stop()
 
-diagnosis = gate.diagnosis_or_stop()
-st.caption(log_line(diagnosis))
-st.altair_chart(charts.curve_chart(diagnosis, width="container", height=340).interactive(bind_y=False), width="stretch")
-
-columns = diagnosis.screened.log.columns
-st.subheader("What was read")
-st.dataframe(
-    {
-        "quantity": [quantity.replace("_", " ") for quantity in columns],
-        "column": [column.header for column in columns.values()],
-        "unit": [column.unit for column in columns.values()],
-    },
-    hide_index=True,
-)
-if diagnosis.screened.exclusions:
-    st.subheader("Set aside as not the dryer's air")
-    spans = charts.span_table(diagnosis)
-    st.dataframe(spans[spans["what"].str.startswith("set aside")], hide_index=True)
+log = gate.log_or_stop()
+display = state.display()
+caption, curve = st.empty(), st.empty()
+caption.text(f"{log.source}: {log.samples:,} readings")
+if not gate.is_diagnosed():
+    curve.altair_chart(charts.bare_curve(log, display=display), width="stretch")
+diagnosis = gate.diagnosis_or_none()
+if diagnosis is not None:
+    caption.text(log_line(diagnosis))
+    with curve.container():
+        log_window.show(diagnosis, display)
+log_answers.show_read(log)
+log_answers.ask(log)
+if diagnosis is not None:
+    log_answers.show_aside(diagnosis)

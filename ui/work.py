@@ -1,0 +1,59 @@
+"""A diagnosis that runs beside the page, so that the page can show how far it is and stop it."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from typing import Generic, TypeVar
+
+T = TypeVar("T")
+
+
+class Stopped(Exception):
+    """Raised within the work when its visitor wants no more of it."""
+
+
+class Work(Generic[T]):
+    """One run of a task in a thread of its own.
+
+    Parameters
+    ----------
+    task : callable
+        Gets a function to be called with the name of each step as it begins; the work ends there once it was stopped.
+    """
+
+    def __init__(self, task: Callable[[Callable[[str], None]], T]) -> None:
+        self.step = "starting"
+        self._ended = threading.Event()
+        self._unwanted = threading.Event()
+        self._result: T | None = None
+        self._error: BaseException | None = None
+        threading.Thread(target=self._run, args=(task,), daemon=True, name="diagnosis").start()
+
+    def _run(self, task: Callable[[Callable[[str], None]], T]) -> None:
+        try:
+            self._result = task(self._begin)
+        except BaseException as error:  # handed to whoever asks for the result
+            self._error = error
+        finally:
+            self._ended.set()
+
+    def _begin(self, step: str) -> None:
+        if self._unwanted.is_set():
+            raise Stopped
+        self.step = step
+
+    def stop(self) -> None:
+        """Ask the work to end at its next step."""
+        self._unwanted.set()
+
+    def wait(self, seconds: float) -> bool:
+        """Wait so long at most; whether the work has ended."""
+        return self._ended.wait(seconds)
+
+    def result(self) -> T:
+        """What the task returned, or raise what it raised; the work must have ended."""
+        if self._error is not None:
+            raise self._error
+        assert self._result is not None
+        return self._result
