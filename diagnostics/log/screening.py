@@ -6,12 +6,14 @@ because it looks bad for the dryer, only because it cannot be the dryer's air at
 
 from __future__ import annotations
 
-import numpy as np
+import dataclasses
 
 from diagnostics.log.basis import at_line_pressure, resolution_of
 from diagnostics.log.conditions import conditions_of
-from diagnostics.log.holes import find_gaps
-from diagnostics.log.record import Exclusion, Flags, Log, ScreenedLog
+from diagnostics.log.contradictions import find_contradictions
+from diagnostics.log.exclusions import set_aside
+from diagnostics.log.record import Exclusion, Log, ScreenedLog
+from diagnostics.log.sampling_faults import follow_the_room
 from diagnostics.plant import Plant
 
 
@@ -35,23 +37,33 @@ def screen(log: Log, plant: Plant) -> ScreenedLog:
     """
     line = at_line_pressure(log, plant)
     conditions, condition_notes = conditions_of(log, plant)
-    exclusions = tuple(find_gaps(log.time_s, np.isfinite(line.dew_point_c), log.interval_s))
-    return ScreenedLog(
+    resolution = resolution_of(log.channels["dew_point"])
+    sieve = set_aside(log, line, plant, resolution)
+    contradictions = find_contradictions(log, line.dew_point_c, sieve.left, conditions, plant)
+    room, plainly_stagnant = follow_the_room(log, line.dew_point_c, sieve.left, conditions)
+    screened = ScreenedLog(
         log=log,
         dew_point_c=line.dew_point_c,
         moisture=line.moisture,
-        used=_used(log, np.isfinite(line.dew_point_c), exclusions),
-        exclusions=exclusions,
+        used=sieve.left,
+        exclusions=tuple(sieve.exclusions),
         conditions=conditions,
-        resolution_c=resolution_of(log.channels["dew_point"]),
+        signs=tuple(sieve.signs + contradictions + room),
+        resolution_c=resolution,
         notes=line.notes + condition_notes,
     )
+    return _without_stagnant(screened) if plainly_stagnant else screened
 
 
-def _used(log: Log, valid: Flags, exclusions: tuple[Exclusion, ...]) -> Flags:
-    used = valid.copy()
-    for exclusion in exclusions:
-        if exclusion.reason != "gap":
-            first, last = np.searchsorted(log.time_s, (exclusion.start_s, exclusion.end_s))
-            used[first : last + 1] = False
-    return used
+def _without_stagnant(screened: ScreenedLog) -> ScreenedLog:
+    time_s = screened.log.time_s
+    whole = Exclusion(float(time_s[0]), float(time_s[-1]), "stagnant")
+    return dataclasses.replace(
+        screened,
+        used=screened.used & False,
+        exclusions=tuple(sorted((*screened.exclusions, whole), key=lambda e: (e.start_s, e.end_s))),
+        notes=(
+            *screened.notes,
+            "The sample was stagnant all through the log; nothing of the dryer can be read from it.",
+        ),
+    )

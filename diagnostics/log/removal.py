@@ -1,0 +1,124 @@
+"""Where the probe was off the line: the reading jumps towards the room's air within seconds.
+
+Question: when was the probe in the room, not on the dryer? Input: time, dew point as logged, pressure if logged.
+Output: spans. Method: a jump of 15 K or more within two readings, on to a level that room air has; it stays there
+until the log ends, or until the probe dries down again. A tower that comes back wet jumps too, but does it again at
+every turn, drifts and leaves as fast as it came; breakthrough and stopped switching climb slowly; liquid water peaks
+and recovers at once. A logged line pressure that falls to zero settles it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from diagnostics.log.record import Floats
+
+LEAST_JUMP_K = 15.0
+_WITHIN_S = 180.0
+_ROOM_C = (-25.0, 28.0)
+"""Dew points of room air, with what a probe in the middle of its answer shows (common practice, no published source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Removal:
+    """Readings ``first`` to ``last`` (inclusive) taken off the line, and how sure that is."""
+
+    first: int
+    last: int
+    confidence: float
+
+
+def find_removals(
+    time_s: Floats, logged_c: Floats, pressure_bar_g: Floats | None, half_cycle_s: float
+) -> list[Removal]:
+    """Stretches in the room's air.
+
+    Parameters
+    ----------
+    time_s, logged_c : ndarray, shape (n,)
+        Valid readings [epoch s, degC as logged].
+    pressure_bar_g : ndarray, shape (n,), or None
+        Logged line pressure [bar gauge].
+    half_cycle_s : float
+        Nameplate [s].
+
+    Returns
+    -------
+    list of Removal
+    """
+    if time_s.size < 10:
+        return []
+    jumps = _jumps(time_s, logged_c)
+    removals: list[Removal] = []
+    for jump in jumps:
+        if removals and jump <= removals[-1].last:
+            continue
+        found = _removal_at(time_s, logged_c, pressure_bar_g, half_cycle_s, jump, len(jumps))
+        if found is not None:
+            removals.append(found)
+    return removals
+
+
+def _jumps(time_s: Floats, logged_c: Floats) -> list[int]:
+    """First reading after each fast rise of 15 K or more."""
+    step = float(np.median(np.diff(time_s)))
+    ahead = max(1, min(int(_WITHIN_S / step), 2 if step > 60.0 else int(np.ceil(_WITHIN_S / step))))
+    if time_s.size <= ahead:
+        return []
+    rise = logged_c[ahead:] - logged_c[:-ahead]
+    fast = np.flatnonzero((rise > LEAST_JUMP_K) & (time_s[ahead:] - time_s[:-ahead] <= max(_WITHIN_S, 2.5 * step)))
+    if fast.size == 0:
+        return []
+    groups = np.split(fast, np.flatnonzero(np.diff(fast) > 3 * ahead) + 1)
+    starts = []
+    for group in groups:
+        inside = np.diff(logged_c[group[0] : group[-1] + ahead + 1])
+        large = np.flatnonzero(inside > 0.1 * float(inside.max()))
+        starts.append(int(group[0] + large[0] + 1))
+    return starts
+
+
+def _removal_at(
+    time_s: Floats,
+    logged_c: Floats,
+    pressure_bar_g: Floats | None,
+    half_cycle_s: float,
+    jump: int,
+    jumps: int,
+) -> Removal | None:
+    before = float(np.median(logged_c[max(0, jump - 20) : jump]))
+    soon = logged_c[jump : jump + max(3, int(1200.0 / max(float(np.median(np.diff(time_s))), 1.0)))]
+    top = float(soon.max())
+    if top - before < LEAST_JUMP_K or not _ROOM_C[0] <= top <= _ROOM_C[1]:
+        return None
+    dry = np.flatnonzero(logged_c[jump:] < before + 0.5 * (top - before))
+    dry = dry[dry > int(np.argmax(soon))]
+    to_end = dry.size == 0
+    stop = time_s.size if to_end else jump + int(dry[0])
+    stretch = logged_c[jump:stop]
+    wet = np.flatnonzero(stretch > top - 3.0)
+    last = time_s.size - 1 if to_end else jump + int(wet[-1])
+    length = float(time_s[last] - time_s[jump])
+    if pressure_bar_g is not None and _depressurised(pressure_bar_g, jump, last):
+        return Removal(jump, last, 0.98)
+    if jumps > 3 or length > 0.3 * float(time_s[-1] - time_s[0]):
+        return None
+    plateau = logged_c[jump + int(np.argmax(stretch > top - 3.0)) : last + 1]
+    drifts = plateau.size >= 8 and abs(float(np.median(plateau[-3:]) - np.median(plateau[:3]))) > 4.0
+    if to_end:
+        recovering = float(logged_c[-1]) < float(stretch.max()) - 2.5
+        return None if recovering or drifts else Removal(jump, last, 0.9 if length < 3600.0 else 0.75)
+    turn = abs(length / half_cycle_s - 1.0) < 0.05 or length > 0.9 * half_cycle_s > 3600.0
+    if drifts or turn or plateau.size < 4 or length < 120.0:
+        return None
+    spread = float(np.ptp(plateau[plateau.size // 4 :]))
+    return Removal(jump, last, 0.8) if spread < 4.0 else None
+
+
+def _depressurised(pressure_bar_g: Floats, first: int, last: int) -> bool:
+    inside = pressure_bar_g[first : last + 1]
+    inside = inside[np.isfinite(inside)]
+    line = float(np.nanmedian(pressure_bar_g)) if np.isfinite(pressure_bar_g).any() else 0.0
+    return inside.size > 0 and line > 1.0 and float(np.median(inside)) < 0.15 * line

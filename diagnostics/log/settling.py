@@ -1,0 +1,155 @@
+"""Where the probe was still drying down after it was clipped on, so that it did not yet show the dryer's air.
+
+Question: when does a log, or the stretch after a removal, begin to speak of the dryer? Input: time, dew point and
+moisture at line pressure. Output: the end of settling, or None where the start is the dryer's own. Method: a start
+that lies above whatever the air does again later, falls with the speed of a probe and keeps falling is fitted by
+`dry_down`; it ends where the law is 0.5 K above where it is going (the outside contract's definition). A dryer whose
+load drops or that recovers from liquid water falls slower, comes back to the same level, or falls in steps.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from diagnostics.log.dry_down import DryDown, fit_dry_down
+from diagnostics.log.record import Floats
+from diagnostics.log.rhythm_template import periodic_factor
+
+ABOVE_TARGET_K = 0.5
+LEAST_FALL_K = 5.0
+LEAST_SPEED_K_S = 0.15 / 60.0
+"""Slower than this the bed itself can be: a night's load drop brings 10 K in an hour at the most (common practice, no
+published source)."""
+_LONGEST_S = 36 * 3600.0
+
+
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """End of a settling [epoch s], the fall over it [K], its slow time constant [s]; ``complete`` within the log."""
+
+    end_s: float
+    fall_k: float
+    slow_s: float
+    complete: bool
+
+
+def find_settling(
+    time_s: Floats, dew_point_c: Floats, moisture: Floats, half_cycle_s: float, *, earlier_c: Floats | None = None
+) -> Settled | None:
+    """End of the dry-down that a stretch may begin with.
+
+    Parameters
+    ----------
+    time_s, dew_point_c, moisture : ndarray, shape (n,)
+        Valid readings from the start of the stretch on [epoch s, degC, mol/mol].
+    half_cycle_s : float
+        Nameplate half-cycle [s]; only sets how long a stretch is looked at.
+    earlier_c : ndarray, optional
+        Dew points before the stretch [degC], where it follows a removal.
+
+    Returns
+    -------
+    Settled or None
+    """
+    since = time_s - time_s[0]
+    fall = _fall(since, dew_point_c, half_cycle_s, earlier_c)
+    if fall is None:
+        return None
+    window = float(min(since[-1], max(6.0 * fall, 2.0 * half_cycle_s + 2.0 * fall, 7200.0), _LONGEST_S))
+    fitted: DryDown | None = None
+    steadied = False
+    for _ in range(3):
+        inside = since <= window
+        fitted = _fit_tail(since[inside], dew_point_c[inside], moisture[inside])
+        if fitted is None:
+            return None
+        settled = fitted.settled_s(_excess_of(dew_point_c[inside]))
+        wider = float(min(since[-1], _LONGEST_S, max(4.0 * settled, 2.0 * half_cycle_s + settled)))
+        if not steadied and settled < 0.7 * since[-1]:
+            moisture = moisture / periodic_factor(since, moisture, 1.2 * settled, half_cycle_s)
+            steadied = True
+        elif settled < 0.5 * window or wider <= window:
+            break
+        window = max(wider, window)
+    complete = settled <= since[-1]
+    end = float(time_s[0] + min(settled, since[-1]))
+    drop = float(dew_point_c[:3].max() - np.median(dew_point_c[since >= 0.7 * min(window, since[-1])]))
+    if settled < 2.0 * float(np.median(np.diff(time_s))):
+        return None
+    return Settled(end, drop, fitted.slow_s, complete)
+
+
+def _fit_tail(since: Floats, dew_point_c: Floats, moisture: Floats) -> DryDown | None:
+    """Fit what lies within some 20 K of the target: there the end is decided, above it other laws may hold."""
+    target = float(np.percentile(dew_point_c[since >= 0.4 * since[-1]], 30))
+    near = np.flatnonzero(dew_point_c < target + 20.0)
+    first = int(near[0]) if near.size else 0
+    if since.size - first < 8:
+        return None
+    start = float(since[first])
+    law = fit_dry_down(since[first:] - start, moisture[first:])
+    if law is None or start == 0.0:
+        return law
+    return DryDown(
+        law.level,
+        law.fast * float(np.exp(min(start / law.fast_s, 500.0))),
+        law.slow * float(np.exp(min(start / law.slow_s, 500.0))),
+        law.fast_s,
+        law.slow_s,
+        law.scatter,
+    )
+
+
+def _excess_of(dew_point_c: Floats) -> float:
+    """Relative moisture of 0.5 K above the target; ice's slope d ln e/dT = L/(R T^2) (Clausius-Clapeyron, L 2.83 MJ/kg,
+    R 461.5 J/(kg K))."""
+    kelvin = float(np.percentile(dew_point_c, 20)) + 273.15
+    return float(np.expm1(ABOVE_TARGET_K * 2.83e6 / 461.5 / kelvin**2))
+
+
+def _fall(since: Floats, dew_point_c: Floats, half_cycle_s: float, earlier_c: Floats | None) -> float | None:
+    """Time the first fall takes to nine tenths [s], None where the start is the dryer's own."""
+    if since.size < 20:
+        return None
+    start = float(np.median(dew_point_c[:3])) if dew_point_c[0] - dew_point_c[2] < 1.0 else float(dew_point_c[0])
+    horizon = since <= max(_LONGEST_S, 3.0 * half_cycle_s)
+    near = dew_point_c[horizon]
+    target = float(np.percentile(near[near.size // 4 :], 25))
+    amplitude = start - target
+    if amplitude < LEAST_FALL_K:
+        return None
+    down = np.flatnonzero(dew_point_c <= start - 0.9 * amplitude)
+    half = np.flatnonzero(dew_point_c <= start - 0.5 * amplitude)
+    if not down.size or not half.size or half[0] < 1:
+        return None
+    fallen = int(down[0])
+    if since[fallen] > 0.6 * since[-1]:
+        return None
+    speed = 0.5 * amplitude / float(since[half[0]])
+    if speed < LEAST_SPEED_K_S or (amplitude < 12.0 and speed < 2.0 * LEAST_SPEED_K_S):
+        return None
+    rises = np.clip(np.diff(dew_point_c[: fallen + 1]), 0.0, None).sum()
+    jitter = float(np.median(np.abs(np.diff(dew_point_c)))) * fallen
+    if rises > 0.15 * amplitude + jitter:
+        return None
+    others = dew_point_c[max(2 * fallen, fallen + 3) :]
+    if earlier_c is not None:
+        others = np.concatenate((others, earlier_c))
+    if not _stands_out(start, others, amplitude, speed):
+        return None
+    return float(since[fallen])
+
+
+def _stands_out(start_c: float, others_c: Floats, amplitude_k: float, speed_k_s: float) -> bool:
+    """Whether the start is wetter than the air is again; a single later fault must not hide a plain dry-down."""
+    if others_c.size < 5:
+        return False
+    wettest = float(others_c.max())
+    if start_c > wettest + max(2.0, 0.1 * (wettest - float(np.median(others_c)))):
+        return True
+    blocks = [float(b.max()) for b in np.array_split(others_c, min(12, others_c.size))]
+    usual = float(np.percentile(blocks, 60))
+    plain = amplitude_k > 30.0 and start_c > -25.0 and speed_k_s > 2.0 * LEAST_SPEED_K_S
+    return plain and start_c > usual + 15.0

@@ -1,0 +1,162 @@
+"""Readings that stand still: a frozen sensor, a self-calibration's hold, the end of a range.
+
+Question: where does the number not come from the air? Input: the logged dew point, as shown. Output: spans. Method:
+runs of equal readings longer than the log's own noise, quantisation and quietness allow; a value at the edge of all
+readings that piles up there is the end of the range.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from diagnostics.log.record import Flags, Floats
+
+_BLOCK = 60
+_RARE = 1e-6
+_FEWEST = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """Readings ``first`` to ``last`` (inclusive) that all show ``value``."""
+
+    first: int
+    last: int
+    value: float
+
+    @property
+    def length(self) -> int:
+        """Readings in the run."""
+        return self.last - self.first + 1
+
+
+def find_range_end(values: Floats, resolution: float) -> tuple[float, ...]:
+    """Values that are an end of the instrument's range.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n,)
+        Valid readings as logged.
+    resolution : float
+        Step of the last digit, 0 where unknown.
+
+    Returns
+    -------
+    tuple of float
+        The lowest, the highest, both or none of the readings.
+    """
+    ends = []
+    if values.size < 20 or float(np.ptp(values)) == 0.0:
+        return ()
+    bulk = float(np.percentile(values, 99) - np.percentile(values, 1))
+    step = max(resolution, 1e-3)
+    for extreme, inward in ((float(values.min()), 1.0), (float(values.max()), -1.0)):
+        at = np.abs(values - extreme) < 0.25 * step
+        piled = int(at.sum())
+        depth = inward * (values - extreme)
+        beside = int(((depth >= 0.5 * step) & (depth < 5.5 * step)).sum()) / 5.0
+        runs = runs_of_equal(values)
+        longest = max((r.length for r in runs if abs(r.value - extreme) < 0.25 * step), default=0)
+        wide = bulk > 8.0 * step or piled > 0.9 * values.size
+        if longest >= 5 and piled > 6.0 * max(beside, 1.0) and wide:
+            ends.append(extreme)
+    return tuple(ends)
+
+
+def runs_of_equal(values: Floats, fewest: int = 3) -> list[Run]:
+    """Runs of at least ``fewest`` equal readings, in order."""
+    if values.size == 0:
+        return []
+    edges = np.flatnonzero(np.diff(values) != 0) + 1
+    firsts = np.concatenate(([0], edges))
+    lasts = np.concatenate((edges - 1, [values.size - 1]))
+    long = lasts - firsts + 1 >= fewest
+    return [Run(int(a), int(b), float(values[a])) for a, b in zip(firsts[long], lasts[long], strict=True)]
+
+
+def find_frozen(values: Floats, resolution: float) -> list[Run]:
+    """Runs of equal readings that this log's noise does not make.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n,)
+        Valid readings as logged.
+    resolution : float
+        Step of the last digit; 0 where none shows, then every repeat is rare.
+
+    Returns
+    -------
+    list of Run
+    """
+    n = values.size
+    if n < 3 * _FEWEST or float(np.ptp(values)) == 0.0:
+        return []
+    needed = _longest_by_chance(values)
+    candidates = [r for r in runs_of_equal(values, _FEWEST) if r.length > needed]
+    return [r for r in candidates if _others_move(values, r, max(resolution, 1e-6))]
+
+
+def _longest_by_chance(values: Floats) -> float:
+    """Length that a run of equal readings does not reach by chance in a log this long."""
+    equal = (np.diff(values) == 0).astype(float)
+    size = max(1, min(_BLOCK, equal.size // 8))
+    whole = equal[: equal.size // size * size].reshape(-1, size).mean(axis=1)
+    moving = whole[whole < 1.0]
+    if moving.size == 0:
+        return float("inf")
+    share = float(np.clip(np.percentile(moving, 80), 0.02, 0.995))
+    return max(float(_FEWEST - 1), float(np.log(_RARE / values.size) / np.log(share)))
+
+
+def _others_move(values: Floats, run: Run, resolution: float) -> bool:
+    """Whether stretches as long as the run move by several digits elsewhere in the log, even the quiet ones."""
+    length = run.length
+    blocks = values.size // length
+    if blocks < 4:
+        half = max(2, length // 8)
+        outside = np.concatenate((values[: run.first], values[run.last + 1 :]))
+        blocks, length = outside.size // half, half
+        if blocks < 3:
+            return False
+        tiles = outside[: blocks * length].reshape(blocks, length)
+    else:
+        tiles = values[: blocks * length].reshape(blocks, length)
+    spans: NDArray[np.float64] = np.ptp(tiles, axis=1)
+    spans = spans[spans > 0]
+    return spans.size > 0 and float(np.percentile(spans, 20)) > 2.5 * resolution
+
+
+def single_spikes(values: Floats) -> Flags:
+    """Single readings that leave and come back faster than any humidity can.
+
+    Down and back at once is never air: a probe dries slowly. Up and back by 15 K or more counts only where it is rare,
+    since a switchover's spike may fill one reading of a coarse log.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n,)
+        Valid readings [K apart].
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+    """
+    spikes = np.zeros(values.size, dtype=bool)
+    if values.size < 20:
+        return spikes
+    before, here, after = values[:-2], values[1:-1], values[2:]
+    apart = np.abs(before - after)
+    usual = float(np.median(np.abs(np.diff(values)))) + 1e-9
+    large = max(8.0, 20.0 * usual)
+    down = (np.minimum(before, after) - here > large) & (apart < 0.3 * large)
+    up = (here - np.maximum(before, after) > max(15.0, 2.0 * large)) & (apart < 2.0 + 4.0 * usual)
+    allowed = max(3, int(0.001 * values.size))
+    if up.sum() > allowed:
+        up[:] = False
+    if down.sum() > 0.01 * values.size:
+        down[:] = False
+    spikes[1:-1] = up | down
+    return spikes
