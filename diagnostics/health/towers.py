@@ -8,46 +8,22 @@ loads, so there the contrast of the load is taken out as well.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from diagnostics.health.case import Case
 from diagnostics.health.contrast import Contrast, contrast_towers
 from diagnostics.health.faults_of_purge import purge_by_tower
 from diagnostics.health.record import Finding, Severity
 from diagnostics.health.sentences import BED, HOT_PARTS, PEOPLE, SILENCER, kelvin, level
-from diagnostics.health.steps import Step, find_step, sigma
-from diagnostics.log.record import Flags, Floats
+from diagnostics.health.tower_steps import LEAST_DIFFERENCE_K, SIGNIFICANCE, StepOfTower, follows, is_b, one_tower_steps
+from diagnostics.log.record import Floats
 from diagnostics.moment import say_duration
 
-LEAST_DIFFERENCE_K = 1.0
-LEAST_STEP_K = 3.0
-SIGNIFICANCE = 0.01
-_LEAST_DEPARTURE_K = 0.1
-_CLEARER_THAN_A_LINE = 0.03
-"""Share of variance by which an onset must beat a difference that grows over the whole log."""
 _LONG_HALF_CYCLE_S = 2400.0
 """Beyond this the load changes between one half-cycle and the next."""
 _UNEXPLAINED_DIFFERENCE_K = 2.0
 """Asked for where half-cycles are long and no load is known to set aside."""
-
-
-@dataclass(frozen=True)
-class StepOfTower:
-    """One tower's lasting rise against the other."""
-
-    tower: str
-    start_s: float
-    step: Step
-    size_k: float
-    before_c: float
-    after_c: float
-    other_before_c: float
-    other_after_c: float
-    half_cycles_after: int
 
 
 def find_faults_of_towers(case: Case) -> list[Finding]:
@@ -55,23 +31,11 @@ def find_faults_of_towers(case: Case) -> list[Finding]:
     rows = case.rows
     if len(rows) < 5 or rows["tower"].nunique() != 2:
         return []
-    failed = one_tower_steps(case)
+    failed = one_tower_steps(rows)
     if failed is not None:
         return [_regeneration_failure(case, failed)]
     imbalance = _imbalance(case)
     return [] if imbalance is None else [imbalance]
-
-
-def _is_b(rows: pd.DataFrame) -> Flags:
-    return rows["tower"].to_numpy() == "B"
-
-
-def _follows(rows: pd.DataFrame) -> Flags:
-    start, end = rows["start_s"].to_numpy(float), rows["end_s"].to_numpy(float)
-    tower = rows["tower"].to_numpy()
-    follows = np.zeros(len(rows), bool)
-    follows[1:] = (tower[1:] != tower[:-1]) & (np.abs(start[1:] - end[:-1]) < 0.25 * (end[:-1] - start[:-1]))
-    return follows
 
 
 def load_covariates(case: Case, rows: pd.DataFrame) -> Floats | None:
@@ -94,83 +58,6 @@ def load_covariates(case: Case, rows: pd.DataFrame) -> Floats | None:
     if np.nanstd(relative) < 1e-6:
         return None
     return np.column_stack([relative, relative**2])
-
-
-def one_tower_steps(case: Case) -> StepOfTower | None:
-    """Whether one tower comes back wet from some half-cycle on while the other does not."""
-    rows = case.rows
-    middle = np.flatnonzero(_follows(rows)[1:-1] & _follows(rows)[2:]) + 1
-    if middle.size < 5:
-        return None
-    by_mean = _step_in(rows, "mean_dew_point_c", middle)
-    return by_mean if by_mean is not None else _step_in(rows, "peak_dew_point_c", middle)
-
-
-def _step_in(rows: pd.DataFrame, column: str, middle: NDArray[np.int64]) -> StepOfTower | None:
-    values = rows[column].to_numpy(float)
-    sign = np.where(_is_b(rows), 1.0, -1.0)
-    against = (values[middle] - 0.5 * (values[middle - 1] + values[middle + 1])) * sign[middle]
-    step = find_step(against)
-    if step is None or abs(step.size) < LEAST_STEP_K or step.p_value > SIGNIFICANCE:
-        return None
-    if step.explains < step.line_explains + _CLEARER_THAN_A_LINE:
-        return None
-    wet = "B" if step.size > 0 else "A"
-    cut = int(middle[min(step.index, middle.size - 1)])
-    own = np.flatnonzero(rows["tower"].to_numpy() == wet)
-    other = np.flatnonzero(rows["tower"].to_numpy() != wet)
-    quiet, late = own[own < cut - 1], own[own > cut]
-    other_quiet, other_late = other[other < cut - 1], other[other > cut]
-    if min(quiet.size, other_quiet.size, other_late.size) < 1 or late.size < 2:
-        return None
-    kept = max(2, late.size // 2) if step.climbs else late.size
-    found = StepOfTower(
-        tower=wet,
-        start_s=_failed_regeneration_s(rows, _first_wet(against, middle, step, own)),
-        step=step,
-        size_k=float(np.median(values[late[-kept:]]) - np.median(values[quiet])),
-        before_c=float(np.median(values[quiet])),
-        after_c=float(np.median(values[late[-kept:]])),
-        other_before_c=float(np.median(values[other_quiet])),
-        other_after_c=float(np.median(values[other_late[-kept:]])),
-        half_cycles_after=int(late.size),
-    )
-    mean = rows["mean_dew_point_c"].to_numpy(float)
-    return found if _failed(found, values[late[-kept:]], mean[late[-kept:]], mean[quiet]) else None
-
-
-def _failed(found: StepOfTower, late: Floats, mean_late: Floats, mean_quiet: Floats) -> bool:
-    """Whether one tower got wet and stayed so, in its mean too, and the other did not get half as wet."""
-    other_k = found.other_after_c - found.other_before_c
-    if found.size_k < LEAST_STEP_K or found.size_k - other_k < LEAST_STEP_K or other_k > 0.5 * found.size_k:
-        return False
-    if found.after_c - found.other_after_c < LEAST_DIFFERENCE_K:
-        return False
-    lasting = late > found.before_c + 0.3 * found.size_k
-    wetter_k = float(np.median(mean_late) - np.median(mean_quiet))
-    return bool(lasting.mean() >= 0.8 and wetter_k >= min(1.0, 0.2 * found.size_k))
-
-
-def _first_wet(against: Floats, middle: NDArray[np.int64], step: Step, own: NDArray[np.int64]) -> int:
-    """First half-cycle of the tower that leaves its former distance from the other tower; load cancels in it."""
-    toward = against * np.sign(step.size)
-    index = min(step.index, toward.size - 1)
-    quiet = toward[: max(index - 2, 3)]
-    allowed = float(np.median(quiet)) + max(4 * sigma(quiet), _LEAST_DEPARTURE_K)
-    while index < toward.size - 1 and toward[index] <= allowed:
-        index += 1
-    while index > 0 and toward[index - 1] > allowed:
-        index -= 1
-    later = own[own >= middle[index]]
-    return int(later[0]) if later.size else int(own[-1])
-
-
-def _failed_regeneration_s(rows: pd.DataFrame, first_wet: int) -> float:
-    """Start of the regeneration that went wrong: while the other tower dried, one half-cycle earlier."""
-    starts = rows["start_s"].to_numpy(float)
-    if first_wet > 0 and _follows(rows)[first_wet]:
-        return float(starts[first_wet - 1])
-    return float(starts[first_wet])
 
 
 def _regeneration_failure(case: Case, found: StepOfTower) -> Finding:
@@ -229,12 +116,21 @@ def _imbalance(case: Case) -> Finding | None:
     columns = ("floor",) if case.switched_on_dew_point else ("peak", "floor")
     for name in columns:
         values = rows[f"{name}_dew_point_c"].to_numpy(float)
-        contrast = contrast_towers(values, _is_b(rows), _follows(rows), covariates)
+        contrast = contrast_towers(values, is_b(rows), follows(rows), covariates)
         if contrast is not None and _counts(contrast, long_half_cycles):
             judged.append((name, contrast))
-    if not judged:
+    if not judged or (
+        long_half_cycles and not case.switched_on_dew_point and not _shows_in_mean(rows, covariates, judged)
+    ):
         return None
     return _say_imbalance(case, judged, long_half_cycles)
+
+
+def _shows_in_mean(rows: pd.DataFrame, covariates: Floats | None, judged: list[tuple[str, Contrast]]) -> bool:
+    """Whether the wetter tower is wetter in its mean too; a peak alone may be a switchover seen late."""
+    mean = contrast_towers(rows["mean_dew_point_c"].to_numpy(float), is_b(rows), follows(rows), covariates)
+    largest = max((c.difference for _, c in judged), key=abs)
+    return mean is None or mean.difference * np.sign(largest) >= 0.2 * abs(largest)
 
 
 def _counts(contrast: Contrast, long_half_cycles: bool) -> bool:

@@ -1,0 +1,138 @@
+"""From when on does one tower come back wet while the other does not?
+
+Question: did one tower's half-cycles leave those of the other, and when did the regeneration before go wrong? Input: a
+table of half-cycles. Output: a `StepOfTower`. Method: each half-cycle against its two neighbours of the other tower, in
+which load cancels; a step or a climb in that contrast from some half-cycle on.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from diagnostics.health.steps import Step, find_step, sigma
+from diagnostics.log.record import Flags, Floats
+
+LEAST_DIFFERENCE_K = 1.0
+LEAST_STEP_K = 3.0
+SIGNIFICANCE = 0.01
+_LEAST_DEPARTURE_K = 0.1
+_FAST_K_PER_DAY = 1.5
+_CLEARER_THAN_A_LINE = 0.03
+"""Share of variance by which an onset must beat a difference that grows over the whole log."""
+
+
+@dataclass(frozen=True)
+class StepOfTower:
+    """One tower's lasting rise against the other."""
+
+    tower: str
+    start_s: float
+    step: Step
+    size_k: float
+    before_c: float
+    after_c: float
+    other_before_c: float
+    other_after_c: float
+    half_cycles_after: int
+
+
+def is_b(rows: pd.DataFrame) -> Flags:
+    """Whether each half-cycle is tower B's; shape (n,)."""
+    return rows["tower"].to_numpy() == "B"
+
+
+def follows(rows: pd.DataFrame) -> Flags:
+    """Whether each half-cycle begins where the one before ends, with the other tower; shape (n,)."""
+    start, end = rows["start_s"].to_numpy(float), rows["end_s"].to_numpy(float)
+    tower = rows["tower"].to_numpy()
+    joined = np.zeros(len(rows), bool)
+    joined[1:] = (tower[1:] != tower[:-1]) & (np.abs(start[1:] - end[:-1]) < 0.25 * (end[:-1] - start[:-1]))
+    return joined
+
+
+def one_tower_steps(rows: pd.DataFrame) -> StepOfTower | None:
+    """Whether one tower comes back wet from some half-cycle on while the other does not."""
+    middle = np.flatnonzero(follows(rows)[1:-1] & follows(rows)[2:]) + 1
+    if middle.size < 5:
+        return None
+    by_mean = _step_in(rows, "mean_dew_point_c", middle)
+    return by_mean if by_mean is not None else _step_in(rows, "peak_dew_point_c", middle)
+
+
+def _step_in(rows: pd.DataFrame, column: str, middle: NDArray[np.int64]) -> StepOfTower | None:
+    values = rows[column].to_numpy(float)
+    sign = np.where(is_b(rows), 1.0, -1.0)
+    against = (values[middle] - 0.5 * (values[middle - 1] + values[middle + 1])) * sign[middle]
+    step = find_step(against)
+    if step is None or abs(step.size) < LEAST_STEP_K or step.p_value > SIGNIFICANCE:
+        return None
+    days = float(rows["end_s"].iloc[-1] - rows["start_s"].iloc[0]) / 86400.0
+    if step.explains < step.line_explains + _CLEARER_THAN_A_LINE and not _grows_fast(against, days):
+        return None
+    wet = "B" if step.size > 0 else "A"
+    cut = int(middle[min(step.index, middle.size - 1)])
+    own = np.flatnonzero(rows["tower"].to_numpy() == wet)
+    other = np.flatnonzero(rows["tower"].to_numpy() != wet)
+    quiet, late = own[own < cut - 1], own[own > cut]
+    other_quiet, other_late = other[other < cut - 1], other[other > cut]
+    if min(quiet.size, other_quiet.size, other_late.size) < 1 or late.size < 2:
+        return None
+    kept = max(2, late.size // 2) if step.climbs else late.size
+    found = StepOfTower(
+        tower=wet,
+        start_s=_failed_regeneration_s(rows, _first_wet(against, middle, step, own)),
+        step=step,
+        size_k=float(np.median(values[late[-kept:]]) - np.median(values[quiet])),
+        before_c=float(np.median(values[quiet])),
+        after_c=float(np.median(values[late[-kept:]])),
+        other_before_c=float(np.median(values[other_quiet])),
+        other_after_c=float(np.median(values[other_late[-kept:]])),
+        half_cycles_after=int(late.size),
+    )
+    mean = rows["mean_dew_point_c"].to_numpy(float)
+    return found if _failed(found, values[late[-kept:]], mean[late[-kept:]], mean[quiet]) else None
+
+
+def _grows_fast(against: Floats, days: float) -> bool:
+    """A difference that was not there when the half-cycles begin and grows by kelvins a day: no lasting imbalance."""
+    few = max(3, against.size // 20)
+    first, last = abs(float(np.median(against[:few]))), abs(float(np.median(against[-few:])))
+    return first < max(LEAST_DIFFERENCE_K, 0.2 * last) and last - first >= max(LEAST_STEP_K, days * _FAST_K_PER_DAY)
+
+
+def _failed(found: StepOfTower, late: Floats, mean_late: Floats, mean_quiet: Floats) -> bool:
+    """Whether one tower got wet and stayed so, in its mean too, and the other did not get half as wet."""
+    other_k = found.other_after_c - found.other_before_c
+    if found.size_k < LEAST_STEP_K or found.size_k - other_k < LEAST_STEP_K or other_k > 0.5 * found.size_k:
+        return False
+    if found.after_c - found.other_after_c < LEAST_DIFFERENCE_K:
+        return False
+    lasting = late > found.before_c + 0.3 * found.size_k
+    wetter_k = float(np.median(mean_late) - np.median(mean_quiet))
+    return bool(lasting.mean() >= 0.8 and wetter_k >= min(1.0, 0.2 * found.size_k))
+
+
+def _first_wet(against: Floats, middle: NDArray[np.int64], step: Step, own: NDArray[np.int64]) -> int:
+    """First half-cycle of the tower that leaves its former distance from the other tower; load cancels in it."""
+    toward = against * np.sign(step.size)
+    index = min(step.index, toward.size - 1)
+    quiet = toward[: max(index - 2, 3)]
+    allowed = float(np.median(quiet)) + max(4 * sigma(quiet), _LEAST_DEPARTURE_K)
+    while index < toward.size - 1 and toward[index] <= allowed:
+        index += 1
+    while index > 0 and toward[index - 1] > allowed:
+        index -= 1
+    later = own[own >= middle[index]]
+    return int(later[0]) if later.size else int(own[-1])
+
+
+def _failed_regeneration_s(rows: pd.DataFrame, first_wet: int) -> float:
+    """Start of the regeneration that went wrong: while the other tower dried, one half-cycle earlier."""
+    starts = rows["start_s"].to_numpy(float)
+    if first_wet > 0 and follows(rows)[first_wet]:
+        return float(starts[first_wet - 1])
+    return float(starts[first_wet])
