@@ -62,11 +62,16 @@ def margin_to_breakthrough(screened: ScreenedLog, cycle: Cycle, plant: Plant) ->
         reached=reached,
     )
     margin = heated_margin(question) if plant.heated else heatless_margin(question)
-    return _record(margin, question, limit_c, load)
+    left_out = len(cycle.complete) - rows.size
+    return _record(margin, question, limit_c, load, _incidents(left_out) if plant.heated else ())
 
 
 def _record(
-    margin: Margin, question: Question, limit_c: float, load: tuple[float | None, float | None]
+    margin: Margin,
+    question: Question,
+    limit_c: float,
+    load: tuple[float | None, float | None],
+    notes: tuple[str, ...],
 ) -> Breakthrough:
     setting_s, setting_notes = recommended_setting(margin, question)
     single = margin.single_s
@@ -86,7 +91,16 @@ def _record(
         peak_load_ratio=load[1],
         rise_c=question.rise_c,
         weaker_tower=margin.weaker_tower,
-        notes=margin.notes + setting_notes,
+        notes=margin.notes + notes + setting_notes,
+    )
+
+
+def _incidents(left_out: int) -> tuple[str, ...]:
+    if left_out == 0:
+        return ()
+    many = "1 half-cycle is" if left_out == 1 else f"{left_out} half-cycles are"
+    return (
+        f"{many} far wetter than the others or came after the switching stopped; the margin is that of the others.",
     )
 
 

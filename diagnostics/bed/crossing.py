@@ -96,6 +96,14 @@ def seconds_to_limit(
     return result
 
 
+def observed_seconds(screened: ScreenedLog, cycle: Cycle, limit_c: float) -> Floats:
+    """Seconds from the end of each complete half-cycle back to the limit, as seen; infinite where not reached."""
+    table = cycle.complete
+    starts, ends = table["start_s"].to_numpy(float), table["end_s"].to_numpy(float)
+    seen = [_reached_inside(screened, start, end, limit_c) for start, end in zip(starts, ends, strict=True)]
+    return np.array([np.inf if at is None else at - end for at, end in zip(seen, ends, strict=True)])
+
+
 def _block_mean(duty: Duty, grid: Floats) -> Floats:
     total = np.concatenate([[0.0], np.cumsum(duty.log_flow)])
     half = 0.5 * (grid[1] - grid[0]) if grid.size > 1 else 0.0

@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from diagnostics.air.humidity import moisture_fraction
-from diagnostics.bed.crossing import own_leads, seconds_to_limit
+from diagnostics.bed.crossing import observed_seconds, own_leads, seconds_to_limit
 from diagnostics.bed.front_evidence import Tails, tails_of
 from diagnostics.bed.margin import Margin, Question, repeatable_s
 from diagnostics.bed.reserve import OPEN_PRIOR, Evidence, prior_above, weigh
@@ -28,6 +28,8 @@ def heated_margin(question: Question) -> Margin:
     if question.cycle.control == "dew_point":
         return _under_control(question)
     tails = tails_of(question)
+    if tails is None and question.reached:
+        return _passed(question)
     if tails is None or not question.rise_shows:
         return _by_rating(tails, question)
     return _by_tails(tails, question)
@@ -111,6 +113,18 @@ def _by_rating(tails: Tails | None, question: Question) -> Margin:
         method="prior" if tails is None else "prior and tail",
         notes=_notes(question),
     )
+
+
+def _passed(question: Question) -> Margin:
+    """The limit is passed and no plateau below it shows: only what was seen can be told."""
+    seconds = observed_seconds(question.screened, question.cycle, question.plant.dryer.dew_point_limit_c)
+    low, middle, high = np.percentile(seconds, (10, 50, 90), method="inverted_cdf")
+    single = Estimate.ordered(middle, low, high if np.isfinite(high) else 0.0) if np.isfinite(middle) else None
+    note = (
+        "The limit is passed inside half-cycles and no dry stretch shows from which a front could be followed; how much"
+        " shorter a half-cycle would hold it cannot be told before the dryer dries again."
+    )
+    return Margin(single, None, None, None, False, "passed", notes=(note,))
 
 
 def _seconds_per_load(held: float, question: Question) -> float:

@@ -39,6 +39,9 @@ def recommended_setting(margin: Margin, question: Question) -> tuple[float | Non
             " responsible person decides on any change."
         )
         return _bounded(wanted, question), (note,)
+    if question.reached and at_peak.value >= 0.0:
+        note = "The limit is passed inside half-cycles today: find and mend the cause before the timer is lengthened."
+        return today, (note,)
     if at_peak.low > 0.0:
         wanted = today + at_peak.low
     else:

@@ -287,3 +287,19 @@ def test_a_table_without_complete_half_cycles_is_no_ground():
     assert isinstance(table, pd.DataFrame)
     assert found.margin_s is None
     assert found.notes
+
+
+def test_a_limit_passed_all_along_is_told_as_seen():
+    log = front_log(2, use=0.9)
+    wet = dataclasses.replace(
+        log.screened, dew_point_c=log.screened.dew_point_c + 45.0, moisture=log.screened.moisture * 200.0
+    )
+    table = log.cycle.half_cycles.copy()
+    table[["peak_dew_point_c", "floor_dew_point_c", "end_dew_point_c"]] += 45.0
+    found = margin_to_breakthrough(wet, dataclasses.replace(log.cycle, half_cycles=table), log.plant)
+    assert found.reached is True
+    assert found.censored is False
+    assert found.margin_s.value == pytest.approx(-HALF_CYCLE_S)
+    assert found.sustained_margin_s is None
+    assert found.recommended_half_cycle_s is None
+    assert any("passed" in note for note in found.notes)
