@@ -32,6 +32,8 @@ _PUBLIC = {
     # beside the main path
     "simulate": "diagnostics.bed.simulation",
     "spot_check": "diagnostics.spot_check",
+    "verify": "diagnostics.energy.verification",
+    "weigh_levers": "diagnostics.energy.levers",
     "what_if": "diagnostics.what_if",
     # what can go wrong
     "InputError": "diagnostics.errors",

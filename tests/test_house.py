@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -59,6 +60,17 @@ def test_help_imports_nothing_heavy() -> None:
     result = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=True)
     assert "diagnose" in result.stdout
     assert result.stderr == "[]"
+
+
+def test_public_names_are_those_of_the_guide() -> None:
+    import diagnostics
+
+    guide = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    table = guide.split("## Public names", 1)[1].split("\n## ", 1)[0]
+    cells = [line.split("|")[1] for line in table.splitlines() if line.startswith("| `")]
+    named = {name for cell in cells for name in re.findall(r"`(\w+)`", cell)}
+    assert named == set(diagnostics.__all__)
+    assert all(getattr(diagnostics, name) is not None for name in diagnostics.__all__)
 
 
 def test_visible_top_level() -> None:

@@ -8,15 +8,17 @@ import math
 from collections.abc import Iterable
 from typing import Any
 
-import pandas as pd
-
+from diagnostics.air.record import Purity
 from diagnostics.cycle.record import Cycle
 from diagnostics.diagnosis import Diagnosis
 from diagnostics.energy.record import Payback, Purge, PurgeEnergy, Switching
 from diagnostics.estimate import Estimate
 from diagnostics.log.statistics import statistics, used_statistics
 from diagnostics.moment import iso_time
-from diagnostics.report.schema import SCHEMA_NAME, DiagnosisDocument
+from diagnostics.report.derivation import derivation
+from diagnostics.report.levers import offered_levers
+from diagnostics.report.schema import SCHEMA_NAME, DiagnosisDocument, FindingPart, SwitchingFiguresPart
+from diagnostics.report.towers import tower_summary
 from diagnostics.version import VERSION
 
 
@@ -45,25 +47,22 @@ def document(diagnosis: Diagnosis) -> dict[str, Any]:
             "uncertainty_c": diagnosis.purity.uncertainty_c,
         },
         "cycle": _cycle(diagnosis.cycle, zone),
-        "purity": _renamed(_fields(diagnosis.purity, keep=tuple(_keys("purity"))), purity_class="class"),
-        "trend": _fields(diagnosis.trend, leave=("notes",)),
+        "purity": _purity(diagnosis.purity),
+        "trend": _fields(diagnosis.trend, keep=tuple(_keys("trend"))),
         "breakthrough": _fields(diagnosis.breakthrough, keep=tuple(_keys("breakthrough"))),
         **_energy(diagnosis.purge, diagnosis.switching, diagnosis.payback),
+        "levers": lever_part(diagnosis),
         "findings": [
-            _renamed(
-                {
-                    **_fields(finding),
-                    "start_s": None if finding.start_s is None else iso_time(finding.start_s, zone),
-                    "end_s": None if finding.end_s is None else iso_time(finding.end_s, zone),
-                },
-                start_s="start",
-                end_s="end",
-            )
+            {
+                **_fields(finding, keep=tuple(FindingPart.model_fields)),
+                "start": None if finding.start_s is None else iso_time(finding.start_s, zone),
+                "end": None if finding.end_s is None else iso_time(finding.end_s, zone),
+            }
             for finding in diagnosis.findings
         ],
         "notes": list(dict.fromkeys(_notes(diagnosis))),
         "assumptions": [_fields(item) for item in _assumptions(diagnosis)],
-        "trace": [_fields(step) for step in _trace(diagnosis)],
+        "trace": [_fields(step) for step in derivation(diagnosis)],
     }
     return DiagnosisDocument.model_validate(_plain(raw)).model_dump(by_alias=True)
 
@@ -71,6 +70,12 @@ def document(diagnosis: Diagnosis) -> dict[str, Any]:
 def energy_parts(purge: Purge, switching: Switching, payback: Payback) -> dict[str, Any]:
     """Purge, switching and payback under the document's keys, as plain values."""
     plain: dict[str, Any] = _plain(_energy(purge, switching, payback))
+    return plain
+
+
+def lever_part(diagnosis: Diagnosis) -> dict[str, Any]:
+    """What else would save energy, as plain values."""
+    plain: dict[str, Any] = _plain(_unfolded(offered_levers(diagnosis)))
     return plain
 
 
@@ -99,10 +104,9 @@ def _energy(purge: Purge, switching: Switching, payback: Payback) -> dict[str, A
     return {
         "purge": _fields(purge, keep=tuple(_keys("purge"))),
         "switching": {
-            **_fields(switching.figures),
-            "limited_by": switching.limited_by,
-            "already_saved_share": switching.already_saved_share,
-            "cautious": _fields(switching.cautious),
+            **_fields(switching, keep=tuple(_keys("switching"))),
+            **_fields(switching.figures, keep=tuple(SwitchingFiguresPart.model_fields)),
+            "cautious": _fields(switching.cautious, keep=tuple(SwitchingFiguresPart.model_fields)),
         },
         "payback": _fields(payback, keep=tuple(_keys("payback"))),
     }
@@ -143,6 +147,17 @@ def _log(diagnosis: Diagnosis) -> dict[str, Any]:
     }
 
 
+def _purity(purity: Purity) -> dict[str, Any]:
+    budget = purity.budget
+    values = _fields(purity, keep=tuple(_keys("purity")))
+    return {
+        **{("class" if key == "purity_class" else key): value for key, value in values.items()},
+        "p95_estimate_c": purity.p95,
+        "p99_estimate_c": purity.p99,
+        "budget": budget and {**_fields(budget), "standard_k": budget.standard_k, "expanded_k": budget.expanded_k},
+    }
+
+
 def _cycle(cycle: Cycle, zone: str | None) -> dict[str, Any]:
     spread = cycle.half_cycle_spread_s
     return {
@@ -170,22 +185,6 @@ def _cycle(cycle: Cycle, zone: str | None) -> dict[str, Any]:
             }
             for p in cycle.phases
         ],
-    }
-
-
-def tower_summary(cycle: Cycle, tower: str) -> dict[str, float | int | None]:
-    """Medians over one tower's complete half-cycles, under the document's keys."""
-    rows = cycle.complete[cycle.complete["tower"] == tower]
-
-    def median(values: pd.Series) -> float | None:
-        kept = values.dropna()
-        return None if kept.empty else float(kept.median())
-
-    return {
-        "half_cycle_s": median(rows["end_s"] - rows["start_s"]),
-        "peak_dew_point_c": median(rows["peak_dew_point_c"]),
-        "floor_dew_point_c": median(rows["floor_dew_point_c"]),
-        "half_cycles": len(rows),
     }
 
 
@@ -217,10 +216,6 @@ def _assumptions(diagnosis: Diagnosis) -> list[Any]:
     return list(listed.values())
 
 
-def _trace(diagnosis: Diagnosis) -> list[Any]:
-    return [s for part in (diagnosis.purge, diagnosis.switching, diagnosis.payback) for s in part.trace]
-
-
 def _notes(diagnosis: Diagnosis) -> Iterable[str]:
     d = diagnosis
     yield from d.screened.log.notes
@@ -228,13 +223,9 @@ def _notes(diagnosis: Diagnosis) -> Iterable[str]:
         yield from part.notes
 
 
-def _fields(record: Any, *, keep: tuple[str, ...] = (), leave: tuple[str, ...] = ()) -> dict[str, Any]:
-    names = [f.name for f in dataclasses.fields(record) if f.name not in leave and (not keep or f.name in keep)]
+def _fields(record: Any, *, keep: tuple[str, ...] = ()) -> dict[str, Any]:
+    names = [f.name for f in dataclasses.fields(record) if not keep or f.name in keep]
     return {name: getattr(record, name) for name in names}
-
-
-def _renamed(values: dict[str, Any], **names: str) -> dict[str, Any]:
-    return {names.get(key, key): value for key, value in values.items()}
 
 
 def _plain(value: Any) -> Any:

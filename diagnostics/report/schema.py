@@ -143,6 +143,17 @@ class CyclePart(Part):
     phases: list[PhasePart]
 
 
+class BudgetPart(Part):
+    """Standard uncertainties of the pressure dew point by cause, their root sum of squares and U at k = 2 [K]."""
+
+    probe_k: float
+    drift_k: float
+    pressure_k: float
+    resolution_k: float
+    standard_k: float
+    expanded_k: float
+
+
 class PurityPart(Part):
     """Purity class and conformity with the limit."""
 
@@ -162,6 +173,10 @@ class PurityPart(Part):
     longest_exceedance_s: float | None
     dew_point_at_use_c: float | None
     frost_reserve_k: float | None
+    p95_estimate_c: Maybe
+    p99_estimate_c: Maybe
+    class_shares: dict[str, float]
+    budget: BudgetPart | None
 
 
 class TrendPart(Part):
@@ -193,6 +208,7 @@ class BreakthroughPart(Part):
     reserve_from: str
     load_ratio: float | None
     peak_load_ratio: float | None
+    rise_c: float | None
     weaker_tower: str | None
 
 
@@ -204,6 +220,13 @@ class PurgePart(Part):
     share_of_rated: Maybe
     share_of_inlet: Maybe
     depressurisation_m3_min: Maybe
+    nameplate_m3_min: Maybe
+    excess_share: Maybe
+    while_purging_m3_min: Maybe
+    least_m3_min: Maybe
+    half_cycle_s: float | None
+    kw_per_m3_min: Maybe
+    power_kw: Maybe
     energy_kwh_per_year: PurgeEnergyPart | None
     cost_per_year: Maybe
 
@@ -224,6 +247,14 @@ class SwitchingPart(SwitchingFiguresPart):
 
     limited_by: Literal["dew_point", "longest_half_cycle", "none_possible", "air_use"]
     already_saved_share: Maybe
+    uncapped_saved_share: Maybe
+    time_at_longest_share: float | None
+    year_from: str
+    power_saved_at_peak_kw: Maybe
+    price_per_kwh: float | None
+    drivers: list[tuple[str, float, float]] = Field(
+        description="Input, and the kWh saved a year at its low and its high end; the most telling first"
+    )
     cautious: SwitchingFiguresPart
 
 
@@ -239,6 +270,28 @@ class PaybackPart(Part):
     cash_flow: list[tuple[int, float]]
     sensitivity: list[tuple[str, float, float]]
     probability_pays: dict[str, float]
+    net_saving_per_year: Maybe
+    cost_per_saved_kwh: float | None
+
+
+class LeverPart(Part):
+    """One thing to do and what it saves by itself; ``needs_switching``: what it adds on top of switching."""
+
+    key: str
+    sentence: str
+    energy_saved_kwh_per_year: EstimatePart
+    cost_saved_per_year: Maybe
+    needs_switching: bool
+    caution: str
+
+
+class LeversPart(Part):
+    """Levers side by side and together; the plain sum overstates the total by ``overlap_kwh_per_year``."""
+
+    levers: list[LeverPart]
+    together_kwh_per_year: Maybe
+    overlap_kwh_per_year: float | None
+    notes: list[str]
 
 
 class FindingPart(Part):
@@ -292,6 +345,7 @@ class DiagnosisDocument(Part):
     purge: PurgePart
     switching: SwitchingPart
     payback: PaybackPart
+    levers: LeversPart
     findings: list[FindingPart]
     notes: list[str]
     assumptions: list[AssumptionPart]

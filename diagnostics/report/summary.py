@@ -5,33 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from diagnostics.diagnosis import Diagnosis
-from diagnostics.estimate import Estimate
 from diagnostics.moment import say_duration, say_time
 from diagnostics.report.figures import METRIC, Display
+from diagnostics.report.levers import better_than_switching
+from diagnostics.report.texts import words
 
-CONFORMITY_WORDS = {
-    "pass": "meets the limit",
-    "fail": "does not meet the limit",
-    "undecided": "cannot be said to meet the limit, which lies within the instrument's uncertainty",
-}
-CONTROL_WORDS = {
-    "fixed": "fixed timer",
-    "dew_point": "switched on dew point",
-    "stopped": "switching has stopped",
-    "unresolved": "half-cycles cannot be seen in this log",
-}
-LIMITED_WORDS = {
-    "dew_point": "the dew point limit decides",
-    "longest_half_cycle": "the longest half-cycle allowed decides",
-    "none_possible": "nothing to save at this load",
-    "air_use": "not offered for this use of the air; the responsible person decides",
-}
-TREND_WORDS = {
-    "rising": "rising",
-    "steady": "steady",
-    "falling": "falling",
-    "too_short": "the log is too short to tell",
-}
+CONFORMITY_WORDS = words("conformity")
+CONTROL_WORDS = words("control")
+LIMITED_WORDS = words("limited")
+TREND_WORDS = words("trend")
+_TOPICS = words("topics")
+_SAY = words("summary")
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,133 +29,151 @@ class Line:
 def log_line(diagnosis: Diagnosis) -> str:
     """What was read, in one line."""
     log, screened = diagnosis.screened.log, diagnosis.screened
-    span = f"{say_time(log.time_s[0], log.timezone)} to {say_time(log.time_s[-1], log.timezone)}"
-    return (
-        f"{span} ({say_duration(log.time_s[-1] - log.time_s[0])}), a reading every {say_duration(log.interval_s)},"
-        f" {log.samples:,} readings, {int(screened.used.sum()):,} used"
+    return _SAY["log"].format(
+        span=words("page")["span"].format(
+            start=say_time(log.time_s[0], log.timezone), end=say_time(log.time_s[-1], log.timezone)
+        ),
+        duration=say_duration(log.time_s[-1] - log.time_s[0]),
+        interval=say_duration(log.interval_s),
+        samples=f"{log.samples:,}",
+        used=f"{int(screened.used.sum()):,}",
     )
 
 
 def seen_lines(diagnosis: Diagnosis, display: Display = METRIC) -> list[Line]:
     """What was seen: dryness, towers, margin, trend."""
     return [
-        Line("Dryness", _dryness(diagnosis, display)),
-        Line("Towers", _towers(diagnosis, display)),
-        Line("Margin", _margin(diagnosis, display)),
-        Line("Trend", _trend(diagnosis, display)),
+        Line(_TOPICS["dryness"], _dryness(diagnosis, display)),
+        Line(_TOPICS["towers"], _towers(diagnosis, display)),
+        Line(_TOPICS["margin"], _margin(diagnosis, display)),
+        Line(_TOPICS["trend"], _trend(diagnosis, display)),
     ]
 
 
 def worth_lines(diagnosis: Diagnosis, display: Display = METRIC) -> list[Line]:
-    """What it costs and what switching on dew point would be worth."""
-    return [
-        Line("Purge", _purge(diagnosis, display)),
-        Line("Switching", _switching(diagnosis, display)),
-        Line("Payback", _payback(diagnosis, display)),
+    """What it costs, what switching on dew point would be worth, and what would be worth more, if anything."""
+    lines = [
+        Line(_TOPICS["purge"], _purge(diagnosis, display)),
+        Line(_TOPICS["switching"], _switching(diagnosis, display)),
+        Line(_TOPICS["payback"], _payback(diagnosis, display)),
     ]
+    better = better_than_switching(diagnosis)
+    if better is not None:
+        cost, currency = better.cost_saved_per_year, diagnosis.payback.currency
+        energy = display.estimate(better.energy_saved_kwh_per_year, "kWh")
+        saving = energy if cost is None else f"{energy}, {display.estimate(cost, currency)}"
+        text = words("levers")["one_line"].format(sentence=better.sentence, saving=saving)
+        lines.append(Line(_TOPICS["better"], text))
+    return lines
 
 
 def _dryness(diagnosis: Diagnosis, display: Display) -> str:
     p = diagnosis.purity
     if p.p95_dew_point_c is None:
-        return "no usable readings"
-    above = f", above it {display.share(p.time_above_limit_share)} of the time" if p.time_above_limit_share else ""
-    rank = "no class (wetter than +10 °C)" if p.purity_class is None else f"ISO 8573-1 water class {p.purity_class}"
+        return _SAY["no_readings"]
+    above = p.time_above_limit_share
+    rank = _SAY["no_rank"] if p.purity_class is None else _SAY["rank"].format(rank=p.purity_class)
     if p.purity_class is not None and p.class_low != p.class_high:
-        rank += f" (within uncertainty {_class(p.class_low)} to {_class(p.class_high)})"
-    return (
-        f"{display.level_words(p.p95_dew_point_c)} at the 95th percentile, limit"
-        f" {display.level_words(p.limit_dew_point_c, 0)}: {CONFORMITY_WORDS[p.conformity]}{above}; {rank}"
+        rank += _SAY["rank_band"].format(low=_class(p.class_low), high=_class(p.class_high))
+    return _SAY["dryness"].format(
+        level=display.level_words(p.p95_dew_point_c),
+        limit=display.level_words(p.limit_dew_point_c, 0),
+        conformity=CONFORMITY_WORDS[p.conformity],
+        above=_SAY["above"].format(share=display.share(above)) if above else "",
+        rank=rank,
     )
 
 
 def _class(value: int | None) -> str:
-    return "none" if value is None else str(value)
+    return _SAY["no_class"] if value is None else str(value)
 
 
 def _towers(diagnosis: Diagnosis, display: Display) -> str:
     cycle = diagnosis.cycle
-    words = CONTROL_WORDS[cycle.control]
     if not cycle.resolved or cycle.half_cycle_s is None:
-        return words
+        return CONTROL_WORDS[cycle.control]
     rows = cycle.complete
     peaks = [
-        f"{tower} peaks at {display.level_words(float(part['peak_dew_point_c'].median()))}"
+        _SAY["peaks_at"].format(tower=tower, level=display.level_words(float(part["peak_dew_point_c"].median())))
         for tower, part in rows.groupby("tower")
         if part["peak_dew_point_c"].notna().any()
     ]
-    stop = f" at {say_time(cycle.stopped_s, diagnosis.screened.log.timezone)}" if cycle.stopped_s else ""
-    counted = ", counted in the compressor's running time" if cycle.counted_in == "running_time" else ""
-    length = say_duration(cycle.half_cycle_s.value)
-    return f"{words}{stop}; half-cycle {length}{counted}, {len(rows)} complete; {', '.join(peaks) or 'peaks not seen'}"
+    zone = diagnosis.screened.log.timezone
+    return _SAY["towers"].format(
+        control=CONTROL_WORDS[cycle.control],
+        stop=_SAY["stopped_at"].format(time=say_time(cycle.stopped_s, zone)) if cycle.stopped_s else "",
+        length=say_duration(cycle.half_cycle_s.value),
+        counted=_SAY["running_time"] if cycle.counted_in == "running_time" else "",
+        count=len(rows),
+        peaks=", ".join(peaks) or _SAY["peaks_not_seen"],
+    )
 
 
 def _margin(diagnosis: Diagnosis, display: Display) -> str:
     b = diagnosis.breakthrough
     margin = b.sustained_margin_s or b.margin_s
     if margin is None:
-        return next(iter(b.notes), "cannot be told from this log")
-    kind = "repeated half-cycle" if b.sustained_margin_s else "single half-cycle"
-    basis = "by rating, no rise seen in the log" if b.censored else "by the rise seen in the log"
+        return next(iter(b.notes), _SAY["cannot_tell"])
+    kind = _SAY["repeated" if b.sustained_margin_s else "single"]
+    basis = _SAY["by_rating" if b.censored else "by_rise"]
     if margin.value < 0:
-        return f"a {kind} would have to be {_shorter(margin, display)} shorter to hold the limit, {basis}"
-    return f"a {kind} could be {display.duration(margin)} longer before the limit is reached, {basis}"
-
-
-def _shorter(margin: Estimate, display: Display) -> str:
-    return display.duration(margin.scaled(-1))
+        return _SAY["margin_short"].format(kind=kind, length=display.duration(margin.scaled(-1)), basis=basis)
+    return _SAY["margin"].format(kind=kind, length=display.duration(margin), basis=basis)
 
 
 def _trend(diagnosis: Diagnosis, display: Display) -> str:
     trend = diagnosis.trend
     text = TREND_WORDS[trend.verdict]
     if trend.peak_dew_point_c_per_day is not None and trend.verdict != "too_short":
-        unit = "K a day" if display.temperature == "C" else "°F a day"
+        unit = _SAY["slope_c" if display.temperature == "C" else "slope_f"]
         slope = display.estimate(trend.peak_dew_point_c_per_day, unit, digits=2, turned=display.kelvins)
         text += f": {slope}"
     if trend.days_to_limit is not None:
-        text += f"; limit in {display.estimate(trend.days_to_limit, 'days', digits=2)}"
+        days = display.estimate(trend.days_to_limit, _SAY["days"], digits=2)
+        text += _SAY["days_to_limit"].format(days=days)
     return text
 
 
 def _purge(diagnosis: Diagnosis, display: Display) -> str:
     purge = diagnosis.purge
-    currency = diagnosis.payback.currency
     if purge.average_m3_min is None:
-        return next(iter(purge.notes), "unknown; give dryer.rated_flow_m3_min")
+        return next(iter(purge.notes), _SAY["unknown_purge"])
     text = display.flow_words(purge.average_m3_min)
     if purge.share_of_inlet is not None:
-        text += f", {display.percent(purge.share_of_inlet)} of the air that enters"
+        text += _SAY["share_of_inlet"].format(share=display.percent(purge.share_of_inlet))
     if purge.energy_kwh_per_year is not None:
-        text += f"; {display.estimate(purge.energy_kwh_per_year.total, 'kWh a year')}"
+        text += _SAY["energy_a_year"].format(energy=display.estimate(purge.energy_kwh_per_year.total, "kWh"))
     if purge.cost_per_year is not None:
-        text += f", {display.estimate(purge.cost_per_year, currency)} a year"
+        cost = display.estimate(purge.cost_per_year, diagnosis.payback.currency)
+        text += _SAY["cost_a_year"].format(cost=cost)
     return text
 
 
 def _switching(diagnosis: Diagnosis, display: Display) -> str:
-    switching, currency = diagnosis.switching, diagnosis.payback.currency
+    switching = diagnosis.switching
     figures = switching.figures
     limited = LIMITED_WORDS[switching.limited_by]
     if switching.limited_by in ("air_use", "none_possible"):
         return limited
     if figures.regenerations_saved_share is None:
-        return next(iter(switching.notes), "cannot be told from this log")
-    text = f"saves {display.percent(figures.regenerations_saved_share)} of the regenerations"
+        return next(iter(switching.notes), _SAY["cannot_tell"])
+    text = _SAY["saves"].format(share=display.percent(figures.regenerations_saved_share))
     if figures.energy_saved_kwh_per_year is not None:
         text += f", {display.estimate(figures.energy_saved_kwh_per_year, 'kWh')}"
     if figures.cost_saved_per_year is not None:
-        text += f", {display.estimate(figures.cost_saved_per_year, currency)} a year"
+        cost = display.estimate(figures.cost_saved_per_year, diagnosis.payback.currency)
+        text += _SAY["cost_a_year"].format(cost=cost)
     return f"{text}; {limited}"
 
 
 def _payback(diagnosis: Diagnosis, display: Display) -> str:
     payback = diagnosis.payback
     if payback.simple_payback_years is None:
-        return next(iter(payback.notes), "not reckoned; give prices and dryer.rated_flow_m3_min")
-    text = f"{display.estimate(payback.simple_payback_years, 'years', digits=2)} simple"
+        return next(iter(payback.notes), _SAY["not_reckoned"])
+    years = display.estimate(payback.simple_payback_years, _SAY["years"], digits=2)
+    text = _SAY["payback"].format(years=years)
     if payback.npv is not None:
-        text += f"; net present value {display.estimate(payback.npv, payback.currency)}"
+        text += _SAY["npv"].format(npv=display.estimate(payback.npv, payback.currency))
     if payback.irr is not None:
-        text += f"; internal rate of return {display.number(100 * payback.irr.value, digits=2)} %"
+        text += _SAY["irr"].format(irr=display.number(100 * payback.irr.value, digits=2))
     return text

@@ -10,8 +10,10 @@ from rich.text import Text
 from diagnostics.diagnosis import Diagnosis
 from diagnostics.health.record import Finding
 from diagnostics.moment import say_time
-from diagnostics.report.figures import METRIC, Display
+from diagnostics.report.derivation import explanation
+from diagnostics.report.figures import METRIC, Display, say_number
 from diagnostics.report.summary import Line, log_line, seen_lines, worth_lines
+from diagnostics.report.texts import words
 
 SEVERITY_STYLE = {"critical": "bold red", "warning": "bold yellow", "info": "cyan"}
 
@@ -59,11 +61,11 @@ def show_diagnosis(
 
 def show_explanation(diagnosis: Diagnosis, key: str, console: Console | None = None) -> None:
     """Print how a figure came about: formula, inputs with their origin, source."""
-    from diagnostics.energy.explain import explain
-    from diagnostics.report.figures import say_number
-
     console = console or Console(highlight=False)
-    for step in explain(diagnosis, key):
+    steps = explanation(diagnosis, key)
+    if not steps:
+        console.print(words("explain")["cannot"].format(key=key), markup=False)
+    for step in steps:
         console.print(Text.assemble((step.key, "bold"), f" = {say_number(step.value, digits=4)} {step.unit}"))
         console.print(Padding(Text(step.formula), (0, 0, 0, 2)))
         for name, value, origin in step.inputs:

@@ -21,6 +21,7 @@ from diagnostics.verbs.options import (
 )
 
 if TYPE_CHECKING:
+    from diagnostics.diagnosis import Diagnosis
     from diagnostics.report.figures import Display
     from diagnostics.what_if import EnergyCase, WhatIf
 
@@ -65,21 +66,26 @@ def verb(
     with progress_on_screen() as progress:
         plant = load_plant(plant_path)
         log = read_log(list(logs), plant, columns=pairs, progress=progress)
-        result = what_if(diagnose(log, plant, progress=progress), changed)
-    write_json(json_path, json.dumps(what_if_document(result), indent=2, ensure_ascii=False, allow_nan=False) + "\n")
+        diagnosis = diagnose(log, plant, progress=progress)
+        result = what_if(diagnosis, changed)
+    whole = what_if_document(diagnosis, result)
+    write_json(json_path, json.dumps(whole, indent=2, ensure_ascii=False, allow_nan=False) + "\n")
     if json_path != "-":
-        _show(result, display_of(units, numbers))
+        display = display_of(units, numbers)
+        _show(result, display)
+        _show_levers(diagnosis, display)
 
 
-def what_if_document(result: WhatIf) -> dict[str, Any]:
-    """Before and after under the keys of the diagnosis document."""
-    from diagnostics.report.document import energy_parts
+def what_if_document(diagnosis: Diagnosis, result: WhatIf) -> dict[str, Any]:
+    """Before and after under the keys of the diagnosis document, and the levers that are there today."""
+    from diagnostics.report.document import energy_parts, lever_part
 
     return {
         "schema": "dewswing/what-if/1",
         "settings": dict(result.settings),
         "before": energy_parts(result.before.purge, result.before.switching, result.before.payback),
         "after": energy_parts(result.after.purge, result.after.switching, result.after.payback),
+        "levers": lever_part(diagnosis),
         "notes": list(result.notes),
     }
 
@@ -97,6 +103,28 @@ def _show(result: WhatIf, display: Display) -> None:
         table.add_row(title, was, becomes)
     console.print(table)
     for note in (*result.notes, *result.after.switching.notes[:3]):
+        console.print(note, style="dim", markup=False)
+
+
+def _show_levers(diagnosis: Diagnosis, display: Display) -> None:
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    from diagnostics.report.levers import lever_notes, lever_rows
+    from diagnostics.report.texts import words
+
+    console = Console(highlight=False)
+    console.print(Text(f"\n{words('headings')['levers']}", "bold"))
+    rows = lever_rows(diagnosis, display)
+    if rows:
+        table = Table(box=None, pad_edge=False, header_style="dim")
+        for title in words("columns")["levers"].split("|"):
+            table.add_column(title, overflow="fold")
+        for row in rows:
+            table.add_row(*(Text(cell) for cell in row))
+        console.print(table)
+    for note in lever_notes(diagnosis, display):
         console.print(note, style="dim", markup=False)
 
 

@@ -1,0 +1,67 @@
+"""Which levers are told: what the room of energy weighs, and nothing where people breathe the air."""
+
+from __future__ import annotations
+
+from diagnostics.diagnosis import Diagnosis
+from diagnostics.energy.levers import weigh_levers
+from diagnostics.energy.record import Lever, Levers
+from diagnostics.report.figures import METRIC, Display
+from diagnostics.report.texts import words
+
+PEOPLE = ("medical", "breathing")
+
+
+def offered_levers(diagnosis: Diagnosis) -> Levers:
+    """Levers to tell of, the most worthwhile first.
+
+    Parameters
+    ----------
+    diagnosis : Diagnosis
+
+    Returns
+    -------
+    Levers
+        None for medical and breathing air, with a note: the responsible person decides there.
+    """
+    if diagnosis.plant.site.air_use in PEOPLE:
+        return Levers((), None, None, (words("levers")["people"],))
+    return weigh_levers(diagnosis)
+
+
+def better_than_switching(diagnosis: Diagnosis) -> Lever | None:
+    """The lever that saves more by itself than switching on dew point does, if there is one."""
+    best = next(iter(offered_levers(diagnosis).levers), None)
+    if best is None or best.key == "switch_on_dew_point":
+        return None
+    switching = diagnosis.switching.figures.energy_saved_kwh_per_year
+    if switching is not None and best.energy_saved_kwh_per_year.value <= switching.value:
+        return None
+    return best
+
+
+def lever_rows(diagnosis: Diagnosis, display: Display = METRIC) -> list[tuple[str, str, str]]:
+    """Levers as rows of a table: what to do, energy and cost saved a year; all together last."""
+    found, currency, say = offered_levers(diagnosis), diagnosis.payback.currency, words("levers")
+    rows = [
+        (
+            f"{lever.sentence} ({say['on_top']})" if lever.needs_switching else lever.sentence,
+            display.estimate(lever.energy_saved_kwh_per_year, "kWh"),
+            display.estimate(lever.cost_saved_per_year, currency),
+        )
+        for lever in found.levers
+    ]
+    price = diagnosis.switching.price_per_kwh
+    if found.together_kwh_per_year is not None and len(rows) > 1:
+        cost = None if price is None else found.together_kwh_per_year.scaled(price)
+        energy = display.estimate(found.together_kwh_per_year, "kWh")
+        rows.append((say["together"], energy, display.estimate(cost, currency)))
+    return rows
+
+
+def lever_notes(diagnosis: Diagnosis, display: Display = METRIC) -> list[str]:
+    """What to mind with the levers: the overlap, and each caution once."""
+    found, say = offered_levers(diagnosis), words("levers")
+    notes = list(found.notes) if found.notes or found.levers else [say["none"]]
+    if found.overlap_kwh_per_year is not None and found.overlap_kwh_per_year >= 1.0 and len(found.levers) > 1:
+        notes.append(say["overlap"].format(overlap=display.number(found.overlap_kwh_per_year)))
+    return notes + list(dict.fromkeys(lever.caution for lever in found.levers if lever.caution))
