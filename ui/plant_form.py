@@ -60,7 +60,7 @@ def field_of(table: str, name: str, info: FieldInfo, present: Any, display: Disp
         chosen = st.selectbox(
             label,
             options,
-            format_func=lambda word: str(word).replace("_", " "),
+            format_func=spaced,
             help=hint,
             key=key,
         )
@@ -90,6 +90,11 @@ def field_of(table: str, name: str, info: FieldInfo, present: Any, display: Disp
     st.session_state.setdefault(key, present or "")
     text = st.text_input(label, placeholder=assumed, help=hint, key=key)
     return text.strip() or None
+
+
+def spaced(word: object) -> str:
+    """Word of the plant file as people write it."""
+    return str(word).replace("_", " ")
 
 
 def label_of(name: str, display: Display) -> str:

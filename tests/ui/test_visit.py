@@ -1,0 +1,146 @@
+"""What a visit remembers, corrects and shows in the reader's units."""
+
+from __future__ import annotations
+
+import io
+import json
+
+import pandas as pd
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from diagnostics import diagnose, read_log
+from diagnostics.log.record import Upload
+from diagnostics.plant import plant_from
+from diagnostics.what_if import what_if
+from tests.logs import saw_tooth
+from tests.ui.conftest import words
+
+
+def test_units_and_number_format_hold_on_every_page(good: AppTest) -> None:
+    good.selectbox(key="hold_units").select("°F, psi, cfm").run()
+    good.selectbox(key="hold_numbers").select("1.234,5").run()
+    good.switch_page("screens/the_dryer.py").run()
+    assert "°F" in words(good)
+    assert "limit −40 °F" in words(good), "−40 °C and −40 °F are the same level"
+    good.switch_page("screens/the_plant.py").run()
+    assert good.session_state["hold_units"] == "°F, psi, cfm"
+    label = next(item.label for item in good.number_input if item.label.startswith("Dew point limit"))
+    assert label == "Dew point limit [°F]"
+    good.switch_page("screens/payback.py").run()
+    assert not good.exception
+    assert "," in words(good)
+
+
+def test_a_setting_tried_survives_a_change_of_page_and_equals_the_engine(good: AppTest, log_bytes: bytes) -> None:
+    good.switch_page("screens/what_if.py").run()
+    good.slider(key="try_slider_dryer.dew_point_limit_c_C").set_value(-30.0).run()
+    shown = good.table[0].value
+    plant = plant_from(json.loads(good.session_state["kept_plant"]))
+    diagnosis = diagnose(read_log(Upload("log.csv", log_bytes), plant), plant)
+    after = what_if(diagnosis, {"dryer.dew_point_limit_c": -30.0}).after
+    from diagnostics.report.figures import METRIC
+
+    assert shown.loc["Regenerations saved", "after"] == METRIC.percent(
+        after.switching.figures.regenerations_saved_share
+    ).replace("(", "\\(").replace(")", "\\)")
+    good.switch_page("screens/payback.py").run()
+    good.switch_page("screens/what_if.py").run()
+    assert good.slider(key="try_slider_dryer.dew_point_limit_c_C").value == -30.0
+    assert good.number_input(key="try_field_dryer.dew_point_limit_c_C").value == -30.0
+    good.button(key="back_to_today").click().run()
+    assert good.slider(key="try_slider_dryer.dew_point_limit_c_C").value == -40.0
+
+
+def test_slider_and_field_move_together(good: AppTest) -> None:
+    good.switch_page("screens/what_if.py").run()
+    good.number_input(key="try_field_operation.hours_per_year_").set_value(4000.0).run()
+    assert good.slider(key="try_slider_operation.hours_per_year_").value == 4000.0
+
+
+def test_edits_of_the_plant_outlive_the_page_before_they_are_used(good: AppTest) -> None:
+    good.switch_page("screens/the_plant.py").run()
+    field = next(item for item in good.number_input if item.label.startswith("Rated flow"))
+    field.set_value(12.5).run()
+    assert "Changed, not used yet." in words(good)
+    good.switch_page("screens/payback.py").run()
+    good.switch_page("screens/the_plant.py").run()
+    assert next(item for item in good.number_input if item.label.startswith("Rated flow")).value == 12.5
+    good.button(key="plant_use").click().run()
+    assert json.loads(good.session_state["kept_plant"])["dryer"]["rated_flow_m3_min"] == 12.5
+
+
+def test_an_impossible_setting_is_told_at_its_field_and_not_taken(good: AppTest) -> None:
+    good.switch_page("screens/the_plant.py").run()
+    next(item for item in good.number_input if item.label.startswith("Purge share")).set_value(3.0).run()
+    assert words(good).count("must be less than or equal to 1") == 2
+    assert good.button(key="plant_use").disabled
+
+
+def test_a_wrong_column_is_corrected(upload) -> None:
+    table = saw_tooth(days=0.5)
+    table["Dew point 2 [°C]"] = table["Dew point [°C]"] + 7.0
+    stream = io.BytesIO()
+    table.to_csv(stream, index=False)
+    visit = upload(stream.getvalue())
+    before = visit.table[0].value
+    chosen = str(before.loc["dew point", "column"]).replace("\\", "")
+    other = next(title for title in ("Dew point [°C]", "Dew point 2 [°C]") if title != chosen)
+    visit.selectbox(key="answer_column_dew_point").select(other)
+    next(button for button in visit.button if button.label == "Read the log again").click().run()
+    assert not visit.exception
+    assert str(visit.table[0].value.loc["dew point", "column"]).replace("\\", "") == other
+
+
+def test_basis_and_zone_are_corrected(good: AppTest) -> None:
+    good.selectbox(key="answer_basis").select("atmospheric pressure")
+    good.selectbox(key="answer_timezone").select("Europe/Berlin")
+    next(button for button in good.button if button.label == "Read the log again").click().run()
+    tables = json.loads(good.session_state["kept_plant"])
+    assert tables["measurement"]["basis"] == "atmospheric"
+    assert "Time zone: Europe/Berlin" in words(good)
+
+
+def test_a_unit_is_corrected(good: AppTest) -> None:
+    good.selectbox(key="answer_unit_dew_point").select("degF")
+    next(button for button in good.button if button.label == "Read the log again").click().run()
+    assert good.table[0].value.loc["dew point", "unit"] == "°F"
+
+
+def test_a_stretch_is_set_aside_and_taken_back(good: AppTest) -> None:
+    start = pd.Timestamp("2026-03-02 09:00").to_pydatetime()
+    good.datetime_input(key="aside_from").set_value(start)
+    good.datetime_input(key="aside_to").set_value(start.replace(hour=10))
+    next(button for button in good.button if button.label == "Set aside").click().run()
+    assert not good.exception
+    assert "1,319 used" in words(good), "120 readings an hour, both ends included"
+    good.button(key="undo_corrections").click().run()
+    assert "1,440 used" in words(good)
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["<script>alert(1)</script>", '<img src=x onerror="alert(1)">', "[click](https://example.org)", "$x^2$ **bold**"],
+)
+def test_names_from_files_are_shown_as_they_stand(visit: AppTest, upload, log_bytes: bytes, text: str) -> None:
+    hostile = log_bytes.replace(
+        "Dew point [°C]".encode(), f'"Dew point [°C] {text.replace(chr(34), chr(39))}"'.encode()
+    )
+    visit.file_uploader(key="plant_file").set_value(
+        ("plant.toml", f"[site]\nname = {json.dumps(text)}\n".encode(), "application/toml")
+    )
+    visit.run()
+    upload(hostile)
+    assert not visit.exception
+    for element in visit.markdown:
+        assert text not in element.value
+        assert not element.allow_html
+
+
+def test_a_stopped_diagnosis_waits_until_it_is_wanted(good: AppTest) -> None:
+    good.session_state["kept_halted"] = True
+    good.run()
+    assert "The diagnosis was stopped." in words(good)
+    assert "What was read" in words(good)
+    good.button(key="diagnose_again").click().run()
+    assert "1,440 used" in words(good)
