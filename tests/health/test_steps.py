@@ -89,3 +89,19 @@ def test_red_noise_seldom_makes_a_significant_step() -> None:
         step = find_step(_ar1(np.random.default_rng(seed), 80, 0.6))
         alarms += step is not None and step.p_value < 0.01
     assert alarms <= 16
+
+
+def test_the_best_climb_is_that_of_trying_every_hinge() -> None:
+    """Slow twin: numpy.linalg.lstsq with each hinge in turn beside constant and load."""
+    rng = np.random.default_rng(8)
+    n = 60
+    load = rng.normal(0, 1, n)
+    values = 0.5 * load + 0.2 * np.maximum(0, np.arange(n) - 33) + rng.normal(0, 0.3, n)
+    step = find_step(values, load[:, None])
+    residuals = []
+    for cut in range(3, n - 1):
+        hinge = np.maximum(0.0, np.arange(n) - cut + 1)
+        residuals.append(np.linalg.lstsq(np.column_stack([np.ones(n), load, hinge]), values, rcond=None)[1][0])
+    assert step is not None
+    assert step.climbs
+    assert step.index == 3 + int(np.argmin(residuals))
