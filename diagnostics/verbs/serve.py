@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING, Any
+
 import click
 
 from diagnostics.errors import InputError
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 
 @click.command(name="serve", epilog="Example: dewswing serve --port 8600")
@@ -14,9 +19,6 @@ from diagnostics.errors import InputError
 def verb(port: int, address: str, upload_limit_mb: int) -> None:
     """Open the browser front end; it listens on this computer only unless told otherwise. Ctrl+C ends it."""
     import importlib.util
-    import signal
-    import subprocess
-    import sys
     from pathlib import Path
 
     spec = importlib.util.find_spec("ui")
@@ -26,36 +28,41 @@ def verb(port: int, address: str, upload_limit_mb: int) -> None:
     port = port or _free_port(address)
     if not _is_free(address, port):
         raise InputError(f"port {port} at {address} is taken; choose another with --port, or --port 0 for any.")
-    flags = {
-        "server.headless": "true",
-        "server.address": address,
-        "server.port": str(port),
-        "server.fileWatcherType": "none",
-        "server.maxUploadSize": str(upload_limit_mb),
-        "server.runOnSave": "false",
-        "browser.gatherUsageStats": "false",
-        "client.toolbarMode": "minimal",
-        "client.showErrorDetails": "none",
-        "runner.enforceSerializableSessionState": "true",
-        "theme.primaryColor": "#0b6e99",
-        "theme.dark.primaryColor": "#58b4d8",
-        "theme.baseRadius": "4px",
-        "logger.level": "warning",
-        "logger.hideWelcomeMessage": "true",
-    }
-    command = [sys.executable, "-m", "streamlit", "run", str(app)]
-    command += [f"--{key}={value}" for key, value in flags.items()]
     click.echo(f"dewswing is at http://{address}:{port} - Ctrl+C ends it.")
-    server = subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL)
-    signal.signal(signal.SIGTERM, lambda *_: server.terminate())
-    try:
-        status = server.wait()
-    except KeyboardInterrupt:
-        server.terminate()
-        status = server.wait(timeout=10)
-    if status not in (0, -signal.SIGTERM, -signal.SIGINT, 130, 143):
-        raise InputError(f"the browser front end ended with status {status}; its message stands above.")
+    _serve_until_told(app, _settings(address, port, upload_limit_mb))
     click.echo("dewswing has stopped.")
+
+
+def _serve_until_told(app: Path, settings: dict[str, Any]) -> None:
+    """Serve in this very process, so that nothing can outlive it; SIGINT and SIGTERM end it in order."""
+    from streamlit.web import bootstrap
+
+    bootstrap.load_config_options(settings)
+    try:
+        bootstrap.run(str(app), False, [], settings)
+    except KeyboardInterrupt:
+        return
+
+
+def _settings(address: str, port: int, upload_limit_mb: int) -> dict[str, Any]:
+    """What the pages need wherever they are started from; the folder's own settings file says the same."""
+    return {
+        "server_headless": True,
+        "server_address": address,
+        "server_port": port,
+        "server_fileWatcherType": "none",
+        "server_maxUploadSize": upload_limit_mb,
+        "server_runOnSave": False,
+        "browser_gatherUsageStats": False,
+        "client_toolbarMode": "minimal",
+        "client_showErrorDetails": "none",
+        "runner_enforceSerializableSessionState": True,
+        "theme_primaryColor": "#0b6e99",
+        "theme_dark_primaryColor": "#58b4d8",
+        "theme_baseRadius": "4px",
+        "logger_level": "warning",
+        "logger_hideWelcomeMessage": True,
+    }
 
 
 def _is_free(address: str, port: int) -> bool:
