@@ -17,6 +17,8 @@ from diagnostics.log.record import Floats
 _GAIN = 3.0
 _NEAR = 0.15
 """Wettest moisture over that at the limit from which a climb reaches towards it."""
+_AT_HAND = 0.4
+"""The same from which the level itself, climbing or not, speaks against the rating's reserve."""
 _CLIMB = 0.8
 """Climb over the log in ln moisture, some 7 K, from which it shows without a rise inside half-cycles."""
 _STRUCTURE = {True: 0.04, False: 0.25}
@@ -52,13 +54,13 @@ def heatless_margin(question: Question) -> Margin:
     weaker = _weaker_tower(ends, question)
     course = course_of(question.cycle, question.duty, ends, weaker)
     held = 0.0 if question.reached else _held_load(question)
-    balance, near, climbs, seen = None, False, False, None
+    balance, at_hand, climbs, seen = None, False, False, None
     if course is not None:
         balance = fit_balance(course)
-        near, climbs = _near_and_climbing(balance, course)
-        seen = _evidence(balance, fit_level(course), course, question, near)
+        at_hand, climbs = _at_hand_and_climbing(balance, course)
+        seen = _evidence(balance, fit_level(course), course, question, at_hand or climbs)
     censored = not (climbs or question.rise_shows)
-    prior = prior_above(held) if censored and not near else OPEN_PRIOR
+    prior = prior_above(held) if censored and not at_hand else OPEN_PRIOR
     sustained = (prior if seen is None else weigh(seen, prior)).estimate()
     if censored:
         sustained = Estimate.ordered(max(sustained.value, held), max(sustained.low, held), max(sustained.high, held))
@@ -76,12 +78,12 @@ def heatless_margin(question: Question) -> Margin:
     )
 
 
-def _near_and_climbing(balance: Balance, course: Course) -> tuple[bool, bool]:
-    """Whether the level comes near the limit, and whether it climbs there by more than flow alone would lift it."""
+def _at_hand_and_climbing(balance: Balance, course: Course) -> tuple[bool, bool]:
+    """Whether the limit is at hand, and whether the level climbs towards it by more than flow alone would lift it."""
     observed = course.log_moisture[np.isfinite(course.log_moisture)]
     low, high = np.percentile(observed, (2, 98))
-    near = bool(high >= np.log(_NEAR))
-    return near, near and balance.gain >= _GAIN and bool(high - low >= _CLIMB)
+    climbs = high >= np.log(_NEAR) and balance.gain >= _GAIN and high - low >= _CLIMB
+    return bool(high >= np.log(_AT_HAND)), bool(climbs)
 
 
 def _log_moisture_at_end(question: Question) -> Floats:
