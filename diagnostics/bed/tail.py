@@ -24,7 +24,7 @@ from diagnostics.cycle.record import Cycle
 from diagnostics.log.record import Floats, ScreenedLog
 
 BINS = 24
-_MOST_HALF_CYCLES = 240
+_MOST_HALF_CYCLES = 120
 _OUTLIER_FLOOR_K = 6.0
 
 Kind = Literal["exponential", "gaussian"]

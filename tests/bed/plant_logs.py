@@ -1,4 +1,4 @@
-"""Logs of the second test plant as the bed's room gets them: screened, cut into half-cycles."""
+"""Logs of the second test plant as the bed's room gets them: screened, cut into half-cycles at the true switchovers."""
 
 from __future__ import annotations
 
@@ -9,7 +9,6 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from diagnostics.cycle.half_cycles import segment
 from diagnostics.cycle.record import HALF_CYCLE_COLUMNS, ControlSpan, Cycle
 from diagnostics.estimate import Estimate
 from diagnostics.log.record import Log, ScreenedLog
@@ -35,10 +34,10 @@ class PlantLog:
     truth: dict[str, Any]
 
 
-def true_cycle(log: PlantLog) -> Cycle:
+def true_cycle(screened: ScreenedLog, truth: dict[str, Any]) -> Cycle:
     """Half-cycles from the true switchovers, so that a test of the bed does not hang on finding them."""
-    time_s, shown = log.screened.log.time_s, log.screened.dew_point_c
-    edges = [(begin, tower) for begin, tower in log.truth["switchovers"] if time_s[0] <= begin <= time_s[-1]]
+    time_s, shown = screened.log.time_s, screened.dew_point_c
+    edges = [(begin, tower) for begin, tower in truth["switchovers"] if time_s[0] <= begin <= time_s[-1]]
     rows = []
     for (begin, tower), (end, _) in pairwise(edges):
         first, last = np.searchsorted(time_s, (begin, end))
@@ -50,7 +49,7 @@ def true_cycle(log: PlantLog) -> Cycle:
         )
     table = pd.DataFrame(rows, columns=list(HALF_CYCLE_COLUMNS))
     usual = float((table["end_s"] - table["start_s"]).median())
-    control = log.truth["control"][0]
+    control = truth["control"][0]
     spans = (ControlSpan(float(time_s[0]), float(time_s[-1]), control),)
     return Cycle(control, spans, True, table, Estimate.exact(usual))
 
@@ -66,4 +65,4 @@ def plant_log(seed: int, plant_tables: dict[str, dict[str, Any]] | None = None, 
     channels = {_CHANNELS[title]: frame[title].to_numpy(float) for title in frame.columns[1:]}
     log = Log("second test plant", time_s, channels, {}, None, truth["interval_s"])
     screened = screen(log, plant)
-    return PlantLog(plant, screened, segment(screened, plant), truth)
+    return PlantLog(plant, screened, true_cycle(screened, truth), truth)

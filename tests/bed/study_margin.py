@@ -16,8 +16,9 @@ import numpy as np
 import pandas as pd
 
 from diagnostics.bed.breakthrough import margin_to_breakthrough
+from diagnostics.cycle.half_cycles import segment
 from tests.bed.front_logs import HALF_CYCLE_S, front_log
-from tests.bed.plant_logs import plant_log, true_cycle
+from tests.bed.plant_logs import plant_log
 
 
 def main() -> None:
@@ -47,9 +48,11 @@ def _second_plant(logs: int, seed: int, segmented: bool) -> Iterator[dict[str, o
             days=float(rng.choice([1.0, 2.0]) if kind == "heatless" else rng.choice([2.0, 3.0, 5.0])),
             swing=float(rng.choice([0.05, 0.12, 0.3])),
         )
-        cycle = log.cycle if segmented else true_cycle(log)
+        cycle = segment(log.screened, log.plant) if segmented else log.cycle
         found = margin_to_breakthrough(log.screened, cycle, log.plant)
-        today = cycle.half_cycle_s.value if cycle.half_cycle_s else np.nan
+        if cycle.half_cycle_s is None:
+            continue
+        today = cycle.half_cycle_s.value
         yield _row(f"second plant, {kind}", "repeated", found, found.sustained_margin_s, log.truth, today)
 
 

@@ -21,7 +21,7 @@ from diagnostics.log.reading import read_log
 from diagnostics.log.screening import screen
 from diagnostics.plant import load_plant, plant_from
 from tests.bed.front_logs import HALF_CYCLE_S, FrontLog, front_log, thomas
-from tests.bed.plant_logs import PlantLog, plant_log, true_cycle
+from tests.bed.plant_logs import PlantLog, plant_log
 from tests.shared_data import shared
 
 
@@ -181,7 +181,7 @@ class TestSecondPlant:
     @pytest.mark.parametrize(("kind", "days"), [("heated", 8.0), ("heatless", 1.0)])
     def test_dew_point_control_gives_the_reserve_and_no_margin(self, kind: str, days: float):
         log = plant_log(7, kind=kind, control="dew_point", reserve=1.3, load=0.5, days=days)
-        found = margin_to_breakthrough(log.screened, true_cycle(log), log.plant)
+        found = of(log)
         assert found.margin_s is None
         assert found.sustained_margin_s is None
         assert found.reserve.value == pytest.approx(1.3, rel=0.1)
