@@ -18,7 +18,7 @@ from diagnostics.cycle.rhythm import LEAST_READINGS, Comb
 from diagnostics.cycle.running import RunningClock, on_running_time, running_clocks
 from diagnostics.cycle.timer import Stretch, timer_stretches
 from diagnostics.cycle.trace import Trace
-from diagnostics.cycle.tracking import Course, course_by_parts, follow, is_good, whole_course
+from diagnostics.cycle.tracking import Course, course_by_parts, follow, is_good, may_be_the_days, whole_course
 from diagnostics.log.record import Floats, Log
 
 LEAST_STRETCH = 6.0
@@ -139,7 +139,8 @@ def find_switching(trace: Trace) -> Switching | None:
     least = LEAST_READINGS * trace.interval_s
     timer = whole_course(trace)
     if timer is not None and is_good(timer[1]):
-        return _timed(trace, *timer) if timer[1].half_cycle_s >= least else None
+        believed = timer[1].half_cycle_s >= least and not may_be_the_days(timer[1])
+        return _timed(trace, *timer) if believed else None
     falls = find_falls(trace, least)
     uneven = falls is not None and falls.spread > UNEVEN
     if not (uneven and (timer is None or timer[1].coherence < COHERENT)):
@@ -148,7 +149,7 @@ def find_switching(trace: Trace) -> Switching | None:
         course = follow(trace, float(np.median(np.diff(falls.peak_s))))
         if course is not None and course.coherence >= COHERENT:
             return _timed(trace, None, course)
-    if timer is not None and timer[1].half_cycle_s < least:
+    if timer is not None and (timer[1].half_cycle_s < least or may_be_the_days(timer[1])):
         timer = None
     if falls is not None and (timer is None or (timer[1].coherence < COHERENT and uneven)):
         return _by_set_point(trace, falls)

@@ -23,6 +23,8 @@ LEAST_FOR_LOADS = 16
 LIKENESS = 0.6
 GOOD, BETTER, STEADY = 0.25, 0.03, 0.02
 PARTS, LEAST_PART = 4, 60
+DAY_S = 86400.0
+SUDDEN, SUDDEN_LONG = 0.2, 0.5
 TWO_BREAKS = 1.45
 """Misfit ratio from which a folded period is taken as a full cycle, two half-cycles with a break each."""
 
@@ -81,6 +83,28 @@ def is_good(course: Course) -> bool:
     """Whether a course explains its trace without a reset, so that no other need be looked for."""
     steady = len(course.pieces) == 1 and course.lag_spread < STEADY
     return steady and course.coherence * course.present_share >= GOOD
+
+
+def may_be_the_days(course: Course) -> bool:
+    """Whether a rhythm that divides the day could be the working hours' rather than a timer's.
+
+    Load and weather follow the hours smoothly; a switchover shows within minutes.
+    """
+    period = course.folded.period_s
+    times = DAY_S / period
+    divides = 0.5 < times < 6.5 and abs(times - np.rint(times)) < 0.05 * max(1.0, np.rint(times))
+    return bool(divides and suddenness(course.folded) < (SUDDEN_LONG if times < 2.5 else SUDDEN))
+
+
+def suddenness(folded: Folded) -> float:
+    """Largest change of the average cycle within a hundredth of its period, as a share of its range."""
+    around = np.append(folded.phase_s, folded.phase_s + folded.period_s)
+    value = np.tile(folded.value, 2)
+    step = 0.01 * folded.period_s
+    even = np.arange(0.0, 1.99 * folded.period_s, step)
+    smooth = np.interp(even, around, value)
+    size = float(np.subtract(*np.quantile(folded.value, (0.98, 0.02))))
+    return float(np.abs(np.diff(smooth)).max()) / max(size, 1e-300)
 
 
 def course_by_parts(trace: Trace, whole: tuple[Comb, Course] | None) -> tuple[Comb, Course] | None:

@@ -1,9 +1,9 @@
 """Invented logs with known switchovers, from the textbook shape of a half-cycle seen through a lagging probe.
 
 Moisture leaving the tower that dries is a plateau, a spike that dies away after the switchover and a tail that grows
-towards its end, ``y = plateau + spike exp(-t/tau) + tail exp((t - T)/tau_b)``, drawn with load that follows working hours,
-then read through a first-order probe, with noise, a last digit and a logger's interval. No dryer model of the engine takes
-part, so that an estimator is not judged by its own assumptions.
+towards its end, ``y = plateau + spike exp(-t/tau) + tail exp((t - T)/tau_b)``, drawn with load that follows working
+hours, then read through a first-order probe, with noise, a last digit and a logger's interval. No dryer model of the
+engine takes part, so that an estimator is not judged by its own assumptions.
 """
 
 from __future__ import annotations
@@ -160,3 +160,37 @@ def _logged(
     towers = ["AB"[i % 2] for i in range(seen.size)]
     plant = plant_of(recipe.plate_s, recipe.regeneration)
     return Invented(screened_log(stamps, dew, recipe.interval_s), plant, seen, towers)
+
+
+def set_point_log(
+    *,
+    seed: int,
+    usual_s: float = 450.0,
+    interval_s: float = 10.0,
+    half_cycles: int = 200,
+    set_point_c: float = -45.0,
+    floor_c: float = -47.6,
+    lag_s: float = 15.0,
+    fixed_first: int = 0,
+    fixed_s: float = 300.0,
+) -> Invented:
+    """Log of a dryer that switches when its outlet reaches a set point; the rise takes as long as the load lets it.
+
+    ``fixed_first`` half-cycles before that obey a timer.
+    """
+    rng = np.random.default_rng(seed)
+    wave = np.exp(0.25 * np.sin(np.arange(half_cycles) / 17.0) + rng.normal(0.0, 0.03, half_cycles))
+    lengths = np.concatenate([np.full(fixed_first, fixed_s), usual_s * wave])
+    switchovers = 1.77e9 + np.concatenate([[0.0], np.cumsum(lengths)])
+    fine = min(1.0, interval_s / 5.0)
+    time_s = np.arange(switchovers[0], switchovers[-1], fine)
+    number = np.searchsorted(switchovers, time_s, side="right") - 1
+    into = (time_s - switchovers[number]) / lengths[number]
+    ceiling = np.where(number < fixed_first, set_point_c - 0.6, set_point_c)
+    low, high = np.log(moisture_of(floor_c)), np.log(moisture_of(ceiling))
+    shown = _eased(np.exp(low + (high - low) * into), lag_s / fine)
+    stamps = np.arange(switchovers[0] + 0.4 * usual_s, switchovers[-1] - 0.3 * usual_s, interval_s)
+    dew = np.round(frost_point_of(np.interp(stamps, time_s, shown)) + rng.normal(0.0, 0.04, stamps.size), 2)
+    seen = switchovers[(switchovers > stamps[0]) & (switchovers < stamps[-1])]
+    towers = ["AB"[i % 2] for i in range(seen.size)]
+    return Invented(screened_log(stamps, dew, interval_s), plant_of(240.0), seen, towers)
