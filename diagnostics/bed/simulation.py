@@ -9,20 +9,21 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from diagnostics.bed.column import MASS_RATIO, Array
+from diagnostics.bed.column import MASS_RATIO, Array, BedState
 from diagnostics.bed.controller import Controller, Rule
 from diagnostics.bed.faults import Fault, fault_named, faulty, loaded
 from diagnostics.bed.instrument import Instrument, readings_c, sensed_moisture
 from diagnostics.bed.load_profile import LoadProfile, load_profile
 from diagnostics.bed.logger import log_table
-from diagnostics.bed.steady import steady_state
+from diagnostics.bed.steady import Steady, steady_state
 from diagnostics.bed.truth import truth_of
-from diagnostics.bed.twin import Outlet, Twin
+from diagnostics.bed.twin import Conditions, Outlet, Twin
 from diagnostics.bed.vessel import FREE_AIR_KG_M3, Dryer, dryer_from
 from diagnostics.errors import InputError
 from diagnostics.moment import zone_of
@@ -183,8 +184,7 @@ def run_dryer(
     profile = loaded(profile, faults, healthy, plant.dryer.rated_inlet_temperature_c)
     dryer = faulty(healthy, faults, -1.0)
     step_s = _STEP_HEATED_S if dryer.heated else _STEP_HEATLESS_S
-    settled = steady_state(dryer, profile.mean(), step_s=_COARSER * step_s)
-    twin = Twin(dryer, [b.copy() for b in settled.beds], step_s=step_s)
+    twin = Twin(dryer, _settled(dryer, profile.mean(), _COARSER * step_s), step_s=step_s)
     names = {f.name for f in faults}
     dew_point = dryer.control == "dew_point" and "control_fallback" not in names
     rule: Rule = "dew_point" if dew_point else "clock_time"
@@ -201,6 +201,16 @@ def run_dryer(
     tell("running the dryer")
     _march(run, twin, controller, healthy, faults, start_s - warm_up_s)
     return run
+
+
+@lru_cache(maxsize=8)
+def _settled_once(dryer: Dryer, conditions: Conditions, step_s: float) -> Steady:
+    return steady_state(dryer, conditions, step_s=step_s)
+
+
+def _settled(dryer: Dryer, conditions: Conditions, step_s: float) -> list[BedState]:
+    """Beds to start from; the same dryer under the same conditions is settled once."""
+    return [bed.copy() for bed in _settled_once(dryer, conditions, step_s).beds]
 
 
 def _march(run: Run, twin: Twin, controller: Controller, healthy: Dryer, faults: tuple[Fault, ...], now: float) -> None:

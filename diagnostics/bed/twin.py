@@ -160,7 +160,8 @@ class Twin:
         drying = Stream(feed, conditions.inlet_ratio, conditions.inlet_k, conditions.line_pa, conditions.inlet_k + 5.0)
         resting = self._resting_stream(conditions, feed, off)
         row = Row((dryer.packings[on], dryer.packings[off]), (drying, resting), conditions.room_k)
-        beds = (self.beds[on], self.beds[off].reversed())
+        along = self._cools_from_wet_end(off)
+        beds = (self.beds[on], self.beds[off].copy() if along else self.beds[off].reversed())
         state = BedState(
             np.concatenate([b.loading for b in beds]),
             np.concatenate([b.enthalpy for b in beds]),
@@ -172,7 +173,8 @@ class Twin:
             self.purged_kg += float(np.mean(resting.flow_kg_s)) * duration_s
         n = row.n
         self.beds[on] = BedState(state.loading[:n], state.enthalpy[:n], state.wall_k[:n])
-        self.beds[off] = BedState(state.loading[n:], state.enthalpy[n:], state.wall_k[n:]).reversed()
+        rested = BedState(state.loading[n:], state.enthalpy[n:], state.wall_k[n:])
+        self.beds[off] = rested if along else rested.reversed()
         steps = len(passage.ratio)
         since = self.elapsed_s + duration_s * np.arange(1, steps + 1) / steps
         seats = dryer.seat_leak_share * (1.0 + dryer.unseated * np.exp(-since / _SEATING_S))
@@ -203,6 +205,11 @@ class Twin:
             case "cooling":
                 return self._cooling(conditions, feed, off)
         return Stream(0.0, self.last_ratio, conditions.inlet_k, line_pa, conditions.inlet_k)
+
+    def _cools_from_wet_end(self, off: int) -> bool:
+        """Whether room air cools the bed: it enters at the wet end, so that its moisture stays there."""
+        no_purge = self.dryer.purge_kg_s * self.dryer.purge_factor[off] == 0.0
+        return self.phase.state == "cooling" and no_purge and self.dryer.regeneration != "heat_of_compression"
 
     def _purge(self, conditions: Conditions, feed: float, off: int) -> float:
         return min(self.dryer.purge_at(conditions.line_pa, off), 0.9 * feed)

@@ -1,0 +1,39 @@
+"""The invented plants load, their recipes name what exists, and the README has a row for each."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+
+import pytest
+
+import scenarios
+from diagnostics.bed.faults import FAULTS
+from diagnostics.plant import plant_from
+
+FOLDER = Path(scenarios.__file__).parent
+RECIPES = scenarios.recipes()
+
+
+@pytest.mark.parametrize("file", sorted(p.name for p in FOLDER.glob("*.toml") if p.name != "recipes.toml"))
+def test_plants_are_valid_and_say_that_they_are_invented(file):
+    text = scenarios.plant_text(file)
+    plant = plant_from(tomllib.loads(text), source=file)
+    assert plant.dryer.rated_flow_m3_min is not None
+    assert "(invented)" in (plant.site.name or "")
+    assert any(recipe.plant == file for recipe in RECIPES.values())
+
+
+@pytest.mark.parametrize("recipe", RECIPES.values(), ids=list(RECIPES))
+def test_recipes_name_what_exists(recipe):
+    assert (FOLDER / recipe.plant).exists()
+    assert set(recipe.faults) <= set(FAULTS)
+    due = {FAULTS[name].finding for name in recipe.faults} - {None}
+    assert due <= set(recipe.findings)
+    assert recipe.says
+
+
+def test_readme_has_a_row_for_each_recipe():
+    text = (FOLDER / "README.md").read_text(encoding="utf-8")
+    missing = [name for name in RECIPES if f"| {name} |" not in text]
+    assert not missing

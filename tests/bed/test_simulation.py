@@ -1,0 +1,168 @@
+"""Logs from the bed model: repeatable, true to their truth, ready to be read, and each fault does what it says."""
+
+from __future__ import annotations
+
+import datetime as dt
+import io
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from diagnostics.air.humidity import dew_point_c, moisture_fraction
+from diagnostics.bed.faults import FAULTS
+from diagnostics.bed.load_profile import load_profile
+from diagnostics.bed.simulation import simulate
+from diagnostics.errors import InputError, UsageError
+from diagnostics.plant import Plant, plant_from
+
+DEW = "Dew point [°C]"
+
+
+def _plant(flow_m3_min: float = 17.0, **dryer: object) -> Plant:
+    return plant_from(
+        {
+            "site": {"name": "Test (invented)", "timezone": "Europe/Berlin"},
+            "dryer": {"regeneration": "heatless", "rated_flow_m3_min": 20.0, "half_cycle_s": 300, **dryer},
+            "operation": {"flow_m3_min": flow_m3_min, "inlet_temperature_c": 33.0, "pressure_bar_g": 7.0},
+        }
+    )
+
+
+def _heated(**dryer: object) -> Plant:
+    settings = {"purge_share": 0.12, "purge_share_means": "while_purging", "purge_s": 13500, "heater_s": 8640}
+    return _plant(regeneration="heated_purge", rated_flow_m3_min=24.0, half_cycle_s=14400, **settings | dryer)
+
+
+def test_same_seed_same_log_other_seed_another():
+    one, truth = simulate(_plant(), days=0.1, seed=3)
+    again, same = simulate(_plant(), days=0.1, seed=3)
+    other, _ = simulate(_plant(), days=0.1, seed=4)
+    pd.testing.assert_frame_equal(one, again)
+    assert truth == same
+    assert not one.equals(other)
+
+
+def test_the_table_is_a_log_with_the_truth_s_rhythm():
+    log, truth = simulate(_plant(), days=0.25, seed=1)
+    assert list(log)[:2] == ["Time", DEW]
+    assert len(log) == truth["samples"] == 2160
+    assert log[DEW].notna().all()
+    lengths = np.diff([at for at, _ in truth["switchovers"]])
+    assert np.ptp(lengths) < 0.01
+    assert lengths[0] == pytest.approx(300.0, rel=0.01)
+    assert [tower for _, tower in truth["switchovers"][:4]] in (["A", "B", "A", "B"], ["B", "A", "B", "A"])
+    text = log.to_csv(index=False)
+    assert pd.read_csv(io.StringIO(text)).shape == log.shape
+    stamps = pd.to_datetime(log["Time"])
+    assert stamps.diff().dropna().eq(pd.Timedelta(seconds=10)).all()
+
+
+def test_start_and_interval_are_taken():
+    start = dt.datetime(2026, 7, 1, 8, 0)
+    log, truth = simulate(_heated(), days=0.2, seed=1, interval_s=120.0, start=start)
+    assert log["Time"].iloc[0] == "2026-07-01 08:00:00"
+    assert truth["interval_s"] == 120.0
+    assert len(log) == 144
+
+
+def test_purge_is_the_nameplate_s_with_depressurisation():
+    _, truth = simulate(_plant(purge_share=0.15, vessel_volume_m3=0.4), days=0.2, seed=2)
+    # 15 % of 20 m3/min, and 0.4 m3 x 0.69 x 7 bar once in five minutes (about 0.37 m3/min at bed temperature).
+    assert truth["purge_m3_min"] == pytest.approx(3.0 + 0.37, abs=0.1)
+
+
+def test_unknown_faults_and_impossible_lengths_are_refused():
+    with pytest.raises(UsageError, match="no fault 'gremlin'"):
+        simulate(_plant(), days=1.0, faults=["gremlin"])
+    with pytest.raises(InputError, match="out of range"):
+        simulate(_plant(), days=0.0)
+    with pytest.raises(InputError, match="rated_flow_m3_min"):
+        simulate(plant_from({}), days=1.0)
+
+
+def test_dew_point_control_switches_at_its_set_point():
+    _, truth = simulate(_heated(control="dew_point", longest_half_cycle_s=86400), days=3.0, seed=1)
+    assert truth["control"] == ["dew_point"]
+    peaks = [tower["peak_dew_point_c"] for tower in truth["towers"].values()]
+    assert np.allclose(peaks, -40.0, atol=1.5)
+    lengths = np.diff([at for at, _ in truth["switchovers"]])
+    assert lengths.min() >= 14400.0 * 0.99
+
+
+def test_control_that_fell_back_runs_on_the_timer():
+    _, truth = simulate(_heated(control="dew_point"), days=1.0, seed=1, faults=["control_fallback"])
+    assert truth["control"] == ["fixed"]
+    assert truth["half_cycle_s"] == pytest.approx(14400.0, rel=0.01)
+    assert truth["finding_codes_due"] == ["control_inactive"]
+
+
+def test_stopped_switching_ends_the_switchovers():
+    log, truth = simulate(_plant(), days=0.8, seed=1, faults=["stopped_switching"], interval_s=60.0)
+    stop = truth["onsets"]["stopped_switching"]
+    assert truth["switchovers"][-1][0] <= stop
+    assert truth["control"] == ["stopped"]
+    after = int((stop - truth["start"]) / 60.0)
+    assert log[DEW].iloc[-20:].median() > log[DEW].iloc[after + 60 : after + 120].median()
+
+
+@pytest.mark.parametrize("name", [n for n, f in FAULTS.items() if f.kind == "hardware"])
+def test_faults_of_the_hardware_wet_the_air(name):
+    heated = name in ("dead_heater", "lost_capacity")
+    plant, days = (_heated(), 2.0) if heated else (_plant(21.0), 0.5)
+    sound, _ = simulate(plant, days=days, seed=1, interval_s=60.0)
+    sick, truth = simulate(plant, days=days, seed=1, faults=[name], interval_s=60.0)
+    late = slice(int(0.75 * len(sound)), None)
+    assert sick[DEW].iloc[late].max() > sound[DEW].iloc[late].max() + 0.3
+    fault = FAULTS[name]
+    if fault.onset_share > 0.0:
+        before = slice(0, int(0.95 * fault.onset_share * len(sound)))
+        assert sick[DEW].iloc[before].to_numpy() == pytest.approx(sound[DEW].iloc[before].to_numpy(), abs=0.02)
+        assert truth["onsets"][name] > truth["start"]
+
+
+def test_bypass_of_a_known_share_is_the_mixing_rule():
+    # y = (1 - f) y_dry + f y_in with f = 0.15 % of air saturated at the inlet's temperature.
+    log, _ = simulate(_plant(), days=0.25, seed=1, faults=["bypass_leak"], interval_s=60.0)
+    wet = moisture_fraction(log["Inlet temperature [°C]"].iloc[-60:].mean(), 8.01325)
+    dry = moisture_fraction(log[DEW].iloc[:60].mean(), 8.01325)
+    mixed = dew_point_c(0.9985 * dry + 0.0015 * wet, 8.01325)
+    assert log[DEW].iloc[-60:].median() == pytest.approx(mixed, abs=0.3)
+
+
+@pytest.mark.parametrize("name", [n for n, f in FAULTS.items() if f.kind in ("instrument", "log")])
+def test_faults_of_measuring_leave_the_dryer_alone(name):
+    sound, healthy = simulate(_plant(), days=0.15, seed=2, interval_s=30.0)
+    sick, truth = simulate(_plant(), days=0.15, seed=2, faults=[name], interval_s=30.0)
+    assert truth["switchovers"] == healthy["switchovers"]
+    assert not sick.equals(sound)
+
+
+def test_carryover_is_sudden_and_recovers_slowly():
+    log, truth = simulate(_plant(20.0), days=0.6, seed=5, faults=["liquid_carryover"], interval_s=60.0)
+    onset = int((truth["onsets"]["liquid_carryover"] - truth["start"]) / 60.0)
+    before = log[DEW].iloc[onset - 60 : onset].max()
+    assert log[DEW].iloc[onset : onset + 240].max() > before + 3.0
+
+
+def test_overload_raises_flow_and_dew_point():
+    log, _ = simulate(_plant(), days=0.3, seed=1, faults=["overload"], interval_s=60.0)
+    assert log["Flow [m3/min]"].mean() > 1.1 * 20.0
+    assert log[DEW].median() > -40.0
+
+
+def test_load_profile_means_what_the_plant_says():
+    profile = load_profile(_plant(), 1772429400.0, 5 * 86400.0, 1)
+    assert profile.flow_m3_min.mean() == pytest.approx(17.0, rel=0.05)
+    assert profile.inlet_c.mean() == pytest.approx(33.0, abs=1.5)
+    steady = load_profile(_plant(), 1772429400.0, 3600.0, 1, steady=True)
+    assert np.ptp(steady.flow_m3_min) == 0.0
+    assert steady.mean().inlet_k == pytest.approx(306.15)
+
+
+def test_weekends_are_light_and_summer_is_warm():
+    spring = load_profile(_plant(), 1772429400.0, 130 * 86400.0, 1)
+    assert spring.inlet_c[-1440:].mean() > spring.inlet_c[:1440].mean() + 3.0
+    minutes = np.arange(7 * 1440)
+    weekend = minutes >= 5 * 1440 - 390
+    assert spring.flow_m3_min[: 7 * 1440][weekend].mean() < 0.85 * spring.flow_m3_min[: 7 * 1440][~weekend].mean()
