@@ -13,6 +13,10 @@ from diagnostics.bed.margin import Margin, Question, repeatable_s
 from diagnostics.bed.reserve import OPEN_PRIOR, Evidence, prior_above, weigh
 from diagnostics.estimate import Estimate
 
+_USUAL_SLOPE = 8.0
+"""e-folds of moisture per nameplate half-cycle of load near the limit, to go from a set point to the limit where they
+differ; common practice, no published source."""
+
 
 def heated_margin(question: Question) -> Margin:
     """Margin of a heated dryer.
@@ -50,7 +54,7 @@ def repeated(single: float, held: float = 1.0) -> tuple[float, float]:
         Loaded water that the log's half-cycles took up again and again.
     """
     beyond = max(single - max(held, 1.0), 0.0) / single
-    return math.log1p(-0.5 * beyond) - 0.01, 0.02 + 0.3 * beyond / 1.96
+    return math.log1p(-0.5 * beyond) - 0.01, 0.02 + 0.5 * beyond / 1.96
 
 
 def _taken_up(question: Question) -> float:
@@ -109,7 +113,7 @@ def _by_rating(tails: Tails | None, question: Question) -> Margin:
         sustained_s=_not_below_today(repeatable_s(sustained, question.duty.mean, question), question),
         at_peak_s=repeatable_s(sustained.shifted(flow_effect), question.duty.peak, question),
         reserve=sustained.estimate(),
-        censored=True,
+        censored=not question.rise_shows,
         method="prior" if tails is None else "prior and tail",
         notes=_notes(question),
     )
@@ -190,10 +194,9 @@ def _under_control(question: Question) -> Margin:
     loaded = question.duty.loaded_at(ended["end_s"].to_numpy()) - question.duty.loaded_at(ended["start_s"].to_numpy())
     logs = np.log(loaded)
     gap = math.log(question.limit_moisture / float(moisture_fraction(at, question.plant.line_pressure_bar)))
-    slope = 6.0
-    mean = float(logs.mean()) + gap / slope / math.exp(float(logs.mean()))
+    mean = float(logs.mean()) + gap / _USUAL_SLOPE / math.exp(float(logs.mean()))
     error = float(logs.std(ddof=1) / math.sqrt(logs.size)) if logs.size > 1 else 0.15
-    evidence = Evidence(mean, math.hypot(error, 0.03, 0.5 * gap / slope))
+    evidence = Evidence(mean, math.hypot(error, 0.03, 0.5 * gap / _USUAL_SLOPE))
     return Margin(None, None, None, evidence.estimate(), False, "dew-point control", notes=(note,))
 
 

@@ -303,3 +303,33 @@ def test_a_limit_passed_all_along_is_told_as_seen():
     assert found.sustained_margin_s is None
     assert found.recommended_half_cycle_s is None
     assert any("passed" in note for note in found.notes)
+
+
+@pytest.mark.parametrize("kind", ["heated", "heatless"])
+def test_only_load_over_rating_counts(kind: str):
+    log = plant_log(5, kind=kind, reserve=1.2, load=0.95, days=2.0 if kind == "heated" else 1.0)
+    factor = 3.7
+    conditions = log.screened.conditions
+    larger = dataclasses.replace(
+        conditions,
+        flow_m3_min=conditions.flow_m3_min * factor,
+        moisture_load_g_min=conditions.moisture_load_g_min * factor,
+    )
+    dryer = log.plant.dryer.model_copy(update={"rated_flow_m3_min": log.plant.dryer.rated_flow_m3_min * factor})
+    scaled = margin_to_breakthrough(
+        dataclasses.replace(log.screened, conditions=larger), log.cycle, dataclasses.replace(log.plant, dryer=dryer)
+    )
+    here = of(log)
+    assert scaled.load_ratio == pytest.approx(here.load_ratio)
+    assert scaled.sustained_margin_s.value == pytest.approx(here.sustained_margin_s.value, rel=1e-3, abs=1.0)
+    assert scaled.censored is here.censored
+
+
+def test_a_probe_at_another_limit_moves_the_margin_the_right_way():
+    log = front_log(1, use=0.85)
+    margins = []
+    for limit_c in (-45.0, -40.0, -35.0):
+        dryer = log.plant.dryer.model_copy(update={"dew_point_limit_c": limit_c})
+        plant = dataclasses.replace(log.plant, dryer=dryer)
+        margins.append(margin_to_breakthrough(log.screened, log.cycle, plant).margin_s.value)
+    assert margins == sorted(margins)
