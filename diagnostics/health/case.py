@@ -76,6 +76,36 @@ class Case:
         rows["load_g_min"] = np.nan if load is None else self.mean_between(load, rows)
         return rows
 
+    def rows_to_the_end(self) -> pd.DataFrame:
+        """Rows, and where a timer's half-cycles were told apart only up to some time, its beat carried on to the end.
+
+        A failing tower changes the shape of half-cycles so much that they may no longer be recognised; the timer runs
+        on. Readings at the end of the range count here, as the bounds they are.
+        """
+        rows, values, time_s = self.rows, self.screened.dew_point_c, self.screened.log.time_s
+        if self.cycle.control != "fixed" or len(rows) < 4:
+            return rows
+        length_s, end_s = float(rows["length_s"].median()), float(rows["end_s"].iloc[-1])
+        more = []
+        tower = rows["tower"].iloc[-1]
+        for k in range(int((self.end_s - end_s) / length_s)):
+            first, last = np.searchsorted(time_s, (end_s + k * length_s, end_s + (k + 1) * length_s))
+            seen = values[first:last][np.isfinite(values[first:last])]
+            tower = "A" if tower == "B" else "B"
+            if seen.size < 4:
+                continue
+            level = {"peak": seen.max(), "floor": seen.min(), "mean": np.mean(seen), "end": seen[-1], "spike": np.nan}
+            more.append(
+                {"start_s": end_s + k * length_s, "end_s": end_s + (k + 1) * length_s, "tower": tower, "complete": True}
+                | {f"{name}_dew_point_c": float(value) for name, value in level.items()}
+                | {"length_s": length_s, "load_g_min": np.nan}
+            )
+        return (
+            rows
+            if len(more) < 2
+            else pd.concat([rows, pd.DataFrame(more).reindex(columns=rows.columns)], ignore_index=True)
+        )
+
     def mean_between(self, values: Floats, rows: pd.DataFrame) -> Floats:
         """Mean of a channel over each half-cycle; shape (len(rows),), NaN where no reading lies inside."""
         time_s = self.screened.log.time_s

@@ -15,6 +15,8 @@ from diagnostics.moment import say_duration
 
 _SOON_DAYS = 90.0
 _CLIMB_K = 4.0
+_SILENT_HALF_CYCLES = 2.5
+_FAR_WETTER_K = 6.0
 _FALLS_BACK = 0.3
 """Share of the climb: a dryer that stands still does not dry the air again by itself."""
 
@@ -25,17 +27,18 @@ def find_faults_in_time(case: Case) -> list[Finding]:
 
 
 def _switching_stopped(case: Case) -> Finding | None:
-    stopped_s = case.cycle.stopped_s
-    if case.cycle.control != "stopped" or stopped_s is None:
+    stopped_s = case.cycle.stopped_s if case.cycle.control == "stopped" else _ceased(case)
+    if stopped_s is None:
         return None
-    after = case.screened.used & (case.screened.log.time_s > stopped_s)
-    before = case.screened.used & (case.screened.log.time_s <= stopped_s)
+    values, time_s = case.screened.dew_point_c, case.screened.log.time_s
+    after = np.isfinite(values) & (time_s > stopped_s)
+    before = case.screened.used & (time_s <= stopped_s)
     climb = ""
     passed = False
     if after.any() and before.any():
-        values = case.screened.dew_point_c[after]
-        usual = float(np.median(case.screened.dew_point_c[before]))
-        top, last = float(np.max(values)), float(np.median(values[-max(1, values.size // 10) :]))
+        later = values[after]
+        usual = float(np.median(values[before]))
+        top, last = float(np.max(later)), float(np.median(later[-max(1, later.size // 10) :]))
         if top - usual > _CLIMB_K and top - last > _FALLS_BACK * (top - usual):
             return None
         passed = top > case.limit_c
@@ -57,6 +60,21 @@ def _switching_stopped(case: Case) -> Finding | None:
         caution=PEOPLE + " " + STORED_PRESSURE if case.for_people else STORED_PRESSURE,
         start_s=stopped_s,
     )
+
+
+def _ceased(case: Case) -> float | None:
+    """End of the last half-cycle, where none follows for long and the air stays far wetter than it ever was before."""
+    rows = case.rows
+    if len(rows) < 4 or case.cycle.control == "stopped":
+        return None
+    length_s, end_s = float(rows["length_s"].median()), float(rows["end_s"].iloc[-1])
+    values, time_s = case.screened.dew_point_c, case.screened.log.time_s
+    known = np.isfinite(values)
+    before, after = known & (time_s <= end_s), known & (time_s > end_s + length_s)
+    if case.end_s - end_s < _SILENT_HALF_CYCLES * length_s or after.sum() < 10:
+        return None
+    driest, wettest = float(np.quantile(values[after], 0.1)), float(np.quantile(values[before], 0.9))
+    return end_s if driest > wettest + _FAR_WETTER_K else None
 
 
 def _desiccant_decay(case: Case) -> Finding | None:

@@ -41,12 +41,22 @@ def _sharp_start_s(case: Case, slug: Slug, block_s: float) -> float:
     return float(time_s[over][0]) if over.any() else slug.start_s
 
 
+def _set_aside_before(case: Case, slug: Slug) -> float | None:
+    """Start of a stretch set aside as a removal of the probe, if the wet air that follows it shows that it was none."""
+    for exclusion in case.screened.exclusions:
+        inside = case.start_s + 3600.0 < exclusion.start_s < slug.start_s + 3600.0
+        if exclusion.reason == "removal" and inside and exclusion.end_s > slug.start_s - 3600.0:
+            return exclusion.start_s
+    return None
+
+
 def _carryover(case: Case, slug: Slug) -> Finding:
     by_load = slug.load_ratio is not None and slug.load_ratio > 1.25
     passed = slug.wettest_c > case.limit_c
     confidence = 0.95 if slug.recovered_share > 0.6 else 0.85
     block_s = case.screened.log.interval_s * 5
-    start_s = _sharp_start_s(case, slug, max(block_s, case.plant.half_cycle_s))
+    taken_off = _set_aside_before(case, slug)
+    start_s = taken_off or _sharp_start_s(case, slug, max(block_s, case.plant.half_cycle_s))
     others = ["the probe was touched or its line got wet", "air drawn through wet piping after a standstill"]
     if by_load:
         others.insert(0, f"a load that rose to {slug.load_ratio:.1f} times what it was at the same time")

@@ -88,7 +88,26 @@ def find(
         *find_faults_of_regeneration(case),
         *find_faults_of_purge(case),
     ]
-    return tuple(sorted(_without_look_alikes(found), key=_rank))
+    if any(f.code == "tower_imbalance" for f in of_towers) and _one_tower_rises(trend):
+        found = [f for f in found if f.code != "desiccant_decay"]
+    return tuple(sorted(_without_look_alikes(_without_removal_in_slug(found)), key=_rank))
+
+
+def _without_removal_in_slug(found: list[Finding]) -> list[Finding]:
+    """A removal of the probe that screening saw where a slug begins is the slug's first wetness."""
+    slugs = [f for f in found if f.code == "carryover"]
+    return [
+        f
+        for f in found
+        if f.code != "unsettled"
+        or not any(s.start_s is not None and f.start_s is not None and abs(s.start_s - f.start_s) < 1.0 for s in slugs)
+    ]
+
+
+def _one_tower_rises(trend: Trend) -> bool:
+    """Whether the trend is one tower's alone: then it is that tower's fault that grows, not the desiccant of both."""
+    slopes = [slope.value for slope in trend.per_tower.values()]
+    return len(slopes) == 2 and min(slopes) < 0.25 * max(slopes)
 
 
 def _unless_explained(found: list[Finding], *, by: list[Finding]) -> list[Finding]:

@@ -71,20 +71,22 @@ def _step_in(rows: pd.DataFrame, column: str, middle: NDArray[np.int64]) -> Step
     if step is None or abs(step.size) < LEAST_STEP_K or step.p_value > SIGNIFICANCE:
         return None
     days = float(rows["end_s"].iloc[-1] - rows["start_s"].iloc[0]) / 86400.0
-    if step.explains < step.line_explains + _CLEARER_THAN_A_LINE and not _grows_fast(against, days):
+    has_onset = step.explains >= step.line_explains + _CLEARER_THAN_A_LINE and step.index >= 0.05 * against.size
+    if not has_onset and not _grows_fast(against, days):
         return None
     wet = "B" if step.size > 0 else "A"
     cut = int(middle[min(step.index, middle.size - 1)])
     own = np.flatnonzero(rows["tower"].to_numpy() == wet)
     other = np.flatnonzero(rows["tower"].to_numpy() != wet)
-    quiet, late = own[own < cut - 1], own[own > cut]
-    other_quiet, other_late = other[other < cut - 1], other[other > cut]
+    first_wet = _first_wet(against, middle, step, own)
+    quiet, late = own[own < min(cut - 1, first_wet)], own[own >= first_wet]
+    other_quiet, other_late = other[other < cut - 1], other[other > first_wet]
     if min(quiet.size, other_quiet.size, other_late.size) < 1 or late.size < 2:
         return None
     kept = max(2, late.size // 2) if step.climbs else late.size
     found = StepOfTower(
         tower=wet,
-        start_s=_failed_regeneration_s(rows, _first_wet(against, middle, step, own)),
+        start_s=_failed_regeneration_s(rows, first_wet),
         step=step,
         size_k=float(np.median(values[late[-kept:]]) - np.median(values[quiet])),
         before_c=float(np.median(values[quiet])),
@@ -98,9 +100,11 @@ def _step_in(rows: pd.DataFrame, column: str, middle: NDArray[np.int64]) -> Step
 
 
 def _grows_fast(against: Floats, days: float) -> bool:
-    """A difference that was not there when the half-cycles begin and grows by kelvins a day: no lasting imbalance."""
-    few = max(3, against.size // 20)
-    first, last = abs(float(np.median(against[:few]))), abs(float(np.median(against[-few:])))
+    """A difference that is not there at first and grows by kelvins a day to the end: no lasting imbalance."""
+    few, half = max(3, against.size // 20), against.size // 2
+    first, middle, last = (abs(float(np.median(against[k : k + few]))) for k in (0, half, against.size - few))
+    if middle > 0.75 * last:
+        return False
     return first < max(LEAST_DIFFERENCE_K, 0.2 * last) and last - first >= max(LEAST_STEP_K, days * _FAST_K_PER_DAY)
 
 

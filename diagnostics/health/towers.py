@@ -31,7 +31,7 @@ def find_faults_of_towers(case: Case) -> list[Finding]:
     rows = case.rows
     if len(rows) < 5 or rows["tower"].nunique() != 2:
         return []
-    failed = one_tower_steps(rows)
+    failed = one_tower_steps(case.rows_to_the_end())
     if failed is not None:
         return [_regeneration_failure(case, failed)]
     imbalance = _imbalance(case)
@@ -61,7 +61,7 @@ def load_covariates(case: Case, rows: pd.DataFrame) -> Floats | None:
 
 
 def _regeneration_failure(case: Case, found: StepOfTower) -> Finding:
-    rows = case.rows
+    rows = case.rows_to_the_end()
     wet = rows[(rows["tower"] == found.tower) & (rows["start_s"] > found.start_s)]
     passed = bool((wet["peak_dew_point_c"].iloc[-3:] > case.limit_c).any())
     heated = case.plant.heated

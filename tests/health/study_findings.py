@@ -178,6 +178,10 @@ def main() -> None:
     print(f"\n{'code':24}{'hits':>6}{'false':>6}{'missed':>7}")
     for code, (hits, false, missed) in counts.items():
         print(f"{code:24}{hits:6}{false:6}{missed:7}")
+    sure = [(f.confidence, f.code == j.due) for j in judged for f in j.found if f.code not in OPEN]
+    if sure:
+        said, right = np.mean([c for c, _ in sure]), np.mean([r for _, r in sure])
+        print(f"mean confidence {said:.2f}, share that is right {right:.2f}, of {len(sure)} findings")
     extra = Counter(c for j in judged for c in j.codes if c not in counts)
     print(f"macro F1 {macro:.3f}; healthy logs with a warning {100 * warned:.1f} %; other codes {dict(extra)}")
 

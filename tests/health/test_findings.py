@@ -194,6 +194,17 @@ def test_what_follows_from_a_cause_is_not_called_beside_it() -> None:
     assert codes == ["regeneration_failure"]
 
 
+def test_a_rise_of_one_tower_alone_is_no_decay_of_the_desiccant() -> None:
+    rng = np.random.default_rng(4)
+    rows = half_cycles(-60 + rng.normal(0, 0.2, 40), -56 + rng.normal(0, 0.2, 40))
+    slopes = {"A": Estimate(0.01, -0.1, 0.1), "B": Estimate(0.6, 0.4, 0.8)}
+    one = Trend(Estimate(0.3, 0.2, 0.4), True, "rising", None, per_tower=slopes)
+    both = replace(one, per_tower={"A": Estimate(0.5, 0.3, 0.7), "B": Estimate(0.6, 0.4, 0.8)})
+    assert [f.code for f in _found_in(case_of(rows, drawn_from(rows), trend=one))] == ["tower_imbalance"]
+    codes = [f.code for f in _found_in(case_of(rows, drawn_from(rows), trend=both))]
+    assert sorted(codes) == ["desiccant_decay", "tower_imbalance"]
+
+
 @pytest.mark.parametrize("use", ["medical", "breathing"])
 def test_air_that_people_breathe_is_referred_to_the_responsible_person(use: str) -> None:
     rows = half_cycles(np.full(30, -38.0), np.full(30, -38.0))
