@@ -10,9 +10,10 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from diagnostics.air.humidity import dew_point_c
 from diagnostics.cycle.record import HALF_CYCLE_COLUMNS, no_half_cycles
 from diagnostics.cycle.timer import Stretch
-from diagnostics.log.record import Floats, ScreenedLog
+from diagnostics.log.record import Flags, Floats, ScreenedLog
 
 PASSED = 0.1
 """Share of its height above the floor to which a spike must have fallen to count as passed."""
@@ -23,6 +24,7 @@ third)."""
 CARRY = 0.2
 """Share of a half-cycle within which a rise from the one before may still climb."""
 LEAST_SEEN = 0.8
+LEAST_NOISE_C = 0.02
 
 
 def half_cycle_table(screened: ScreenedLog, stretches: list[Stretch]) -> pd.DataFrame:
@@ -42,11 +44,32 @@ def half_cycle_table(screened: ScreenedLog, stretches: list[Stretch]) -> pd.Data
     spans = _spans(stretches)
     if not spans:
         return no_half_cycles()
-    without = not screened.used.any()
-    rows = [row for span in spans if (row := _row(screened, *span, without)) is not None]
-    if not rows:
-        return no_half_cycles()
-    return pd.DataFrame(rows, columns=list(HALF_CYCLE_COLUMNS)).reset_index(drop=True)
+    start, end = np.array([span[0] for span in spans]), np.array([span[1] for span in spans])
+    closed = np.array([span[3] for span in spans])
+    first, last = np.searchsorted(screened.log.time_s, (start, end))
+    inside = np.concatenate([[0], np.cumsum(screened.used)])
+    seen = inside[last] - inside[first]
+    blind = inside[-1] == 0
+    shown = (last > first) & ((seen > 0) | blind)
+    numbers = np.full((start.size, 5), np.nan)
+    whole = shown & (seen == last - first)
+    for count in np.unique((last - first)[whole]):
+        rows = np.flatnonzero(whole & (last - first == count))
+        numbers[rows] = _describe(screened, first[rows], int(count), closed[rows])
+    for row in np.flatnonzero(shown & (seen > 0) & ~whole):
+        numbers[row] = _describe_broken(screened, int(first[row]), int(last[row]))
+    enough = blind | (seen >= LEAST_SEEN * (end - start) / screened.log.interval_s)
+    table = pd.DataFrame(
+        {
+            "start_s": start,
+            "end_s": end,
+            "tower": pd.Series([span[2] for span in spans], dtype="object"),
+            "complete": closed & enough,
+        }
+    )
+    for column, values in zip(HALF_CYCLE_COLUMNS[4:], numbers.T, strict=True):
+        table[column] = values
+    return table[shown].reset_index(drop=True)[list(HALF_CYCLE_COLUMNS)]
 
 
 def _spans(stretches: list[Stretch]) -> list[tuple[float, float, str | None, bool]]:
@@ -68,58 +91,61 @@ def _spans(stretches: list[Stretch]) -> list[tuple[float, float, str | None, boo
     return spans
 
 
-def _row(
-    screened: ScreenedLog, start_s: float, end_s: float, tower: str | None, closed: bool, without_dew_point: bool
-) -> tuple | None:
-    time_s = screened.log.time_s
-    first, last = np.searchsorted(time_s, (start_s, end_s))
-    if last == first:
-        return None
+def _describe(screened: ScreenedLog, first: np.ndarray, count: int, closed: Flags) -> Floats:
+    """Peak, floor, end, mean and spike [degC] of half-cycles of equally many readings, none missing."""
+    place = first[:, None] + np.arange(count)[None, :]
+    dew = screened.dew_point_c[place]
+    numbers = _numbers(dew, max(screened.resolution_c, LEAST_NOISE_C))
+    numbers[:, 3] = _mean_dew_point(screened, screened.moisture[place].mean(axis=1), place[:, 0])
+    carried = _carried(screened, dew, first + count, max(1, int(np.ceil(CARRY * count))))
+    numbers[:, 0] = np.where(closed, np.fmax(numbers[:, 0], carried), numbers[:, 0])
+    return numbers
+
+
+def _describe_broken(screened: ScreenedLog, first: int, last: int) -> Floats:
+    """The same for one half-cycle with readings missing."""
     inside = screened.used[first:last]
-    if not inside.any():
-        # the switchovers were read from another column
-        nothing = (float("nan"),) * 5
-        return (start_s, end_s, tower, bool(closed and without_dew_point), *nothing) if without_dew_point else None
-    dew = screened.dew_point_c[first:last][inside]
-    later = int(np.searchsorted(time_s, end_s + CARRY * (end_s - start_s)))
-    following = screened.dew_point_c[last:later][screened.used[last:later]]
-    expected = (end_s - start_s) / screened.log.interval_s
-    complete = bool(closed and inside.sum() >= LEAST_SEEN * expected)
-    noise = max(screened.resolution_c, 0.02)
-    carried = _carried(dew, following, noise) if closed else None
-    moisture = screened.moisture[first:last][inside]
-    return (start_s, end_s, tower, complete, *_describe(dew, moisture, carried, noise))
+    numbers = _numbers(screened.dew_point_c[first:last][inside][None, :], max(screened.resolution_c, LEAST_NOISE_C))
+    mean = screened.moisture[first:last][inside].mean()
+    numbers[:, 3] = _mean_dew_point(screened, np.array([mean]), np.array([first]))
+    return numbers[0]
 
 
-def _carried(dew: Floats, following: Floats, noise: float) -> float | None:
-    """Highest reading of a rise that was under way at the end and climbs on without a jump."""
-    if dew.size < 3 or following.size == 0:
-        return None
-    rate = float(dew[-1] - dew[-3]) / 2.0
-    if rate <= noise:
-        return None
-    highest = float(dew[-1])
-    for value in following:
-        if not highest < value <= highest + 2.0 * rate + noise:
+def _numbers(dew: Floats, noise: float) -> Floats:
+    """Peak, floor, end, a place for the mean, and spike of each row of readings."""
+    n = dew.shape[1]
+    early, latest = min(n - 1, int(np.ceil(ANSWER * n))), min(n - 1, int(np.ceil(LONGEST_ANSWER * n)))
+    floor = dew[:, min(n - 1, int(np.ceil(FLUSHED * n))) :].min(axis=1)
+    top = dew[:, : latest + 1].argmax(axis=1)
+    highest = dew[np.arange(dew.shape[0]), top]
+    low = dew <= (floor + np.maximum(PASSED * (highest - floor), noise))[:, None]
+    low &= np.arange(n)[None, :] >= top[:, None]
+    passed = np.where(low.any(axis=1), low.argmax(axis=1), n)
+    after = np.clip(passed, early, latest)
+    settled = np.arange(n)[None, :] >= after[:, None]
+    peak = np.where(settled, dew, -np.inf).max(axis=1)
+    answer = np.where(np.arange(n)[None, :] <= after[:, None], dew, -np.inf).max(axis=1)
+    return np.stack([peak, floor, dew[:, -1], np.zeros_like(peak), answer], axis=1)
+
+
+def _mean_dew_point(screened: ScreenedLog, mean_moisture: Floats, at: np.ndarray) -> Floats:
+    return np.asarray(dew_point_c(mean_moisture, screened.conditions.pressure_bar[at]), dtype=np.float64)
+
+
+def _carried(screened: ScreenedLog, dew: Floats, after: np.ndarray, reach: int) -> Floats:
+    """Highest reading of a rise that was under way at the end and climbs on without a jump; NaN where none was."""
+    if dew.shape[1] < 3:
+        return np.full(dew.shape[0], np.nan)
+    noise = max(screened.resolution_c, LEAST_NOISE_C)
+    rate = (dew[:, -1] - dew[:, -3]) / 2.0
+    highest = dew[:, -1].copy()
+    climbing = rate > noise
+    for step in range(reach):
+        at = np.minimum(after + step, screened.used.size - 1)
+        value = screened.dew_point_c[at]
+        climbing &= screened.used[at] & (after + step < screened.used.size)
+        climbing &= (value > highest) & (value <= highest + 2.0 * rate + noise)
+        if not climbing.any():
             break
-        highest = float(value)
-    return highest
-
-
-def _describe(
-    dew: Floats, moisture: Floats, carried: float | None, noise: float
-) -> tuple[float, float, float, float, float]:
-    """Peak, floor, end, mean and spike [degC]."""
-    n = dew.size
-    first, latest = min(n - 1, int(np.ceil(ANSWER * n))), min(n - 1, int(np.ceil(LONGEST_ANSWER * n)))
-    settled = min(n - 1, int(np.ceil(FLUSHED * n)))
-    floor = float(dew[settled:].min())
-    top = int(np.argmax(dew[: latest + 1]))
-    passed = np.flatnonzero(dew[top:] <= floor + max(PASSED * float(dew[top] - floor), noise))
-    after = int(np.clip(top + passed[0] if passed.size else n, first, latest))
-    peak = float(dew[after:].max())
-    if carried is not None:
-        peak = max(peak, carried)
-    order = np.argsort(moisture)
-    mean = float(np.interp(moisture.mean(), moisture[order], dew[order]))
-    return peak, floor, float(dew[-1]), mean, float(dew[: after + 1].max())
+        highest = np.where(climbing, value, highest)
+    return np.where(rate > noise, highest, np.nan)
