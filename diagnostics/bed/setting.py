@@ -58,13 +58,21 @@ def recommended_setting(margin: Margin, question: Question) -> tuple[float | Non
 
 def _bounded(wanted_s: float, question: Question) -> float:
     dryer = question.plant.dryer
-    step = 5.0 if wanted_s < 1800.0 else 300.0
-    setting = math.floor(wanted_s / step) * step if abs(wanted_s - question.today_s) > step else question.today_s
+    setting = _dial(wanted_s) if abs(wanted_s - question.today_s) > _dial_step(wanted_s) else question.today_s
     least = dryer.purge_s or 0.0
     if setting < question.today_s:
         return min(max(setting, least), question.today_s)
     longest = dryer.longest_half_cycle_s
     return setting if longest is None else max(min(setting, longest), question.today_s)
+
+
+def _dial_step(seconds: float) -> float:
+    return 5.0 if seconds < 1800.0 else 300.0
+
+
+def _dial(seconds: float) -> float:
+    """As a timer is set: whole steps of 5 s, of 5 minutes from half an hour on, rounded down."""
+    return math.floor(seconds / _dial_step(seconds)) * _dial_step(seconds)
 
 
 def _trial(setting_s: float, today_s: float) -> str:
@@ -74,7 +82,7 @@ def _trial(setting_s: float, today_s: float) -> str:
             " first that regeneration fits into it, and look for the cause (load, purge, desiccant) before shortening."
         )
     steps = max(1, math.ceil(math.log(setting_s / today_s) / math.log(1.0 + _TRIAL_STEP)))
-    ladder = [today_s * (setting_s / today_s) ** (i / steps) for i in range(1, steps + 1)]
+    ladder = [_dial(today_s * (setting_s / today_s) ** (i / steps)) for i in range(1, steps)] + [setting_s]
     shown = ladder if steps <= 4 else [*ladder[:2], ladder[-1]]
     words = ", ".join(say_duration(s) for s in shown[:-1])
     path = (
