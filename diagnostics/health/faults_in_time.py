@@ -63,14 +63,14 @@ def _switching_stopped(case: Case) -> Finding | None:
 
 
 def _ceased(case: Case) -> float | None:
-    """End of the last half-cycle, where none follows for long and the air stays far wetter than it ever was before."""
+    """End of the last half-cycle, where none follows and the air is at last, whichever tower is due, far wetter."""
     rows = case.rows
     if len(rows) < 4 or case.cycle.control == "stopped":
         return None
     length_s, end_s = float(rows["length_s"].median()), float(rows["end_s"].iloc[-1])
     values, time_s = case.screened.dew_point_c, case.screened.log.time_s
     known = np.isfinite(values)
-    before, after = known & (time_s <= end_s), known & (time_s > end_s + length_s)
+    before, after = known & (time_s <= end_s), known & (time_s > case.end_s - 2 * length_s)
     if case.end_s - end_s < _SILENT_HALF_CYCLES * length_s or after.sum() < 10:
         return None
     driest, wettest = float(np.quantile(values[after], 0.1)), float(np.quantile(values[before], 0.9))

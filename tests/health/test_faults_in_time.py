@@ -49,3 +49,14 @@ def test_no_rise_is_no_decay(verdict: str) -> None:
 
 def test_a_running_rhythm_has_not_stopped() -> None:
     assert find_faults_in_time(case_of(ROWS, drawn_from(ROWS), cycle=cycle_of(ROWS))) == []
+
+
+@pytest.mark.parametrize(("dips", "codes"), [(False, ["switching_stopped"]), (True, [])])
+def test_a_stop_that_nobody_told_apart_shows_in_a_wet_end_without_dips(dips: bool, codes: list[str]) -> None:
+    """One tower that fails alone leaves every other half-cycle dry; a stop leaves none."""
+    n = int(60 * 300 / 60)
+    after = np.linspace(-60, 10, 60)
+    if dips:
+        after = np.where(np.arange(60) // 5 % 2 == 0, -60.0, after)
+    screened = screened_log(np.r_[np.full(n, -60.0), after])
+    assert [f.code for f in find_faults_in_time(case_of(ROWS, screened, cycle=cycle_of(ROWS)))] == codes
