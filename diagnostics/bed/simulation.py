@@ -33,7 +33,8 @@ _FIRST_DAY = dt.datetime(2026, 3, 2, 6, 30)
 _LONGEST_DAYS = 120.0
 _TIMER_TOLERANCE = 0.002
 _SLUG_S, _SLUG_SHARE = 1800.0, 8.0
-_STEP_HEATED_S, _STEP_HEATLESS_S, _COARSER = 30.0, 5.0, 2.0
+_STEP_HEATED_S, _STEP_HEATLESS_S = 30.0, 10.0
+_STEPS_PER_HALF_CYCLE = 20
 
 
 @dataclass
@@ -183,8 +184,9 @@ def run_dryer(
     profile = load_profile(plant, start_s - warm_up_s, duration_s + warm_up_s, seed)
     profile = loaded(profile, faults, healthy, plant.dryer.rated_inlet_temperature_c)
     dryer = faulty(healthy, faults, -1.0)
-    step_s = _STEP_HEATED_S if dryer.heated else _STEP_HEATLESS_S
-    twin = Twin(dryer, _settled(dryer, profile.mean(), _COARSER * step_s), step_s=step_s)
+    step_s = _STEP_HEATED_S if dryer.heated else min(_STEP_HEATLESS_S, dryer.half_cycle_s / _STEPS_PER_HALF_CYCLE)
+    settling_step_s = 2.0 * step_s if dryer.heated else step_s
+    twin = Twin(dryer, _settled(dryer, profile.mean(), settling_step_s), step_s=step_s)
     names = {f.name for f in faults}
     dew_point = dryer.control == "dew_point" and "control_fallback" not in names
     rule: Rule = "dew_point" if dew_point else "clock_time"
