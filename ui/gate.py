@@ -136,7 +136,7 @@ def take_plant(text: bytes | str, name: str) -> None:
 
 def offer_invented() -> None:
     """Button that loads an invented plant."""
-    if st.button("Look at an invented plant", type="primary", key="invented"):
+    if st.button("Look at an invented plant", icon=":material/factory:", key="invented"):
         text, log = cached.invented()
         take_plant(text, "the invented plant")
         take_files((("invented plant.csv", log),))

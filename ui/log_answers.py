@@ -66,7 +66,7 @@ def ask(log: Log) -> None:
         columns = _columns(log)
         units = _units(log, tables.get("log", {}).get("units", {}))
         new, time_title = _plant_answers(tables)
-        if st.form_submit_button("Read the log again", type="primary"):
+        if st.form_submit_button("Read the log again", icon=":material/refresh:"):
             held = dict(new.get("log", {}))
             held.pop("units", None)
             new["log"] = held | ({"units": units} if units else {})

@@ -58,6 +58,7 @@ def _settings(address: str, port: int, upload_limit_mb: int) -> dict[str, Any]:
         "client_showErrorDetails": "none",
         "runner_enforceSerializableSessionState": True,
         "theme_primaryColor": "#0b6e99",
+        "theme_light_textColor": "#0b0f12",
         "theme_dark_primaryColor": "#58b4d8",
         "theme_baseRadius": "4px",
         "logger_level": "warning",

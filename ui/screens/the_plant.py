@@ -41,7 +41,12 @@ plant_form.show_trouble(trouble, places)
 left, right = st.columns([1, 3], vertical_alignment="center")
 changed = wanted != plant_form.only_given(tables)
 left.button(
-    "Use these settings", type="primary", on_click=_use, args=(wanted,), disabled=bool(trouble), key="plant_use"
+    "Use these settings",
+    icon=":material/check:",
+    on_click=_use,
+    args=(wanted,),
+    disabled=bool(trouble),
+    key="plant_use",
 )
 right.caption("Changed, not used yet." if changed else "These settings are in use.")
 
