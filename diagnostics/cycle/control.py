@@ -21,6 +21,7 @@ from diagnostics.cycle.trace import Trace
 from diagnostics.cycle.tracking import Course, course_by_parts, follow, is_good, may_be_the_days, whole_course
 from diagnostics.log.record import Floats, Log
 
+LEAST_TAIL = 3.0
 LEAST_STRETCH = 6.0
 """Usual half-cycles a stretch must last to be judged by itself."""
 COHERENT = 0.4
@@ -161,23 +162,21 @@ def _timed(trace: Trace, comb: Comb | None, course: Course) -> Switching:
     stretches = timer_stretches(course, start, end)
     if not stretches:
         return Switching([], [ControlSpan(start, end, "unresolved")])
-    least = LEAST_STRETCH * course.half_cycle_s
     spans: list[ControlSpan] = [ControlSpan(s.start_s, s.end_s, "fixed") for s in stretches]
     falls: list[Falls] = []
     stopped = None
     last_timed = stretches[-1].end_s
-    for low, high in _holes(stretches, start, end, least):
-        part = trace.part(low, high + 1.0)
-        found = find_falls(part, LEAST_READINGS * trace.interval_s) if part.time_s.size > 40 else None
-        if found is not None:
-            falls.append(found)
-            other = _by_set_point(part, found)
-            stretches += other.stretches
-            spans += other.spans
+    for low, high in _holes(stretches, start, end, LEAST_TAIL * course.half_cycle_s):
+        long = high - low > LEAST_STRETCH * course.half_cycle_s
+        more = _elsewhere(trace, low, high) if long else None
+        if more is not None:
+            stretches += more.stretches
+            spans += more.spans
+            falls += more.falls
         elif low >= last_timed - 1.0 and _climbs(trace, low, course.half_cycle_s):
             stopped = low
             spans.append(ControlSpan(low, high, "stopped"))
-        else:
+        elif long:
             spans.append(ControlSpan(low, high, "unresolved"))
     stretches.sort(key=lambda s: s.start_s)
     if stopped is not None:
@@ -187,6 +186,24 @@ def _timed(trace: Trace, comb: Comb | None, course: Course) -> Switching:
         spans = [ControlSpan(s.start_s, s.end_s if s.end_s < stopped else stopped, s.control) for s in spans[:-1]]
         spans.append(ControlSpan(stopped, end, "stopped"))
     return Switching(stretches, _joined(spans, start, end), comb, course, falls, stopped)
+
+
+def _elsewhere(trace: Trace, low_s: float, high_s: float) -> Switching | None:
+    """Switching of a stretch in which the log's main rhythm does not show: another clock or phase, or a set point."""
+    part = trace.part(low_s, high_s + 1.0)
+    if part.time_s.size < 40:
+        return None
+    least = LEAST_READINGS * trace.interval_s
+    timer = whole_course(part)
+    if timer is not None and timer[1].half_cycle_s >= least and timer[1].coherence >= COHERENT:
+        own = [
+            Stretch(s.start_s, s.end_s, s.switchovers_s, (None,) * s.switchovers_s.size)
+            for s in timer_stretches(timer[1], low_s, high_s)
+        ]
+        if own and not may_be_the_days(timer[1]):
+            return Switching(own, [ControlSpan(s.start_s, s.end_s, "fixed") for s in own])
+    found = find_falls(part, least)
+    return _by_set_point(part, found) if found is not None else None
 
 
 def _holes(stretches: list[Stretch], start_s: float, end_s: float, least_s: float) -> list[tuple[float, float]]:
@@ -203,8 +220,11 @@ def _climbs(trace: Trace, from_s: float, half_cycle_s: float) -> bool:
     after = trace.part(from_s, float(trace.time_s[-1]) + 1.0).value
     if before.size < 4 or after.size < 4:
         return False
-    late = after[-max(4, after.size // 10) :]
-    rise = float(np.median(late)) - float(np.median(before))
+    late = float(np.median(after[-max(4, after.size // 10) :]))
+    if late < float(np.median(after[: max(4, after.size // 4)])):
+        # a slug of water that dries off again is no stop
+        return False
+    rise = late - float(np.median(before))
     return rise > max(CLIMB, 2.0 * float(np.subtract(*np.quantile(before, (0.95, 0.05)))) * 0.5)
 
 
