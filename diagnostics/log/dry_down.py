@@ -89,7 +89,7 @@ def fit_dry_down(since_s: Floats, moisture: Floats) -> DryDown | None:
         _, beta, fast_s, slow_s = best
         model = _columns(t, fast_s, slow_s, length) @ beta
         error = np.log(x / np.maximum(model, 1e-12))
-        scale = max(1.4826 * float(np.median(np.abs(error))), 0.004)
+        scale = max(1.4826 * float(np.median(np.abs(error))), 0.02)
         upward = np.where(error > 0, error, 0.5 * error)
         weights = 1.0 / (1.0 + (upward / (2.0 * scale)) ** 2)
         if round_ == 3:

@@ -181,8 +181,8 @@ def _settling(sieve: Sieve, removed: list[int]) -> None:
         length = settled.end_s - first
         how = "is settled after" if settled.complete else "is not settled at the end of the log, after"
         sentence = (
-            f"The reading falls by {settled.fall_k:.0f} K from {say_time(first, log.timezone)} as a probe dries down and"
-            f" {how} {say_duration(length)}."
+            f"The reading falls by {settled.fall_k:.0f} K from {say_time(first, log.timezone)} as a probe dries down"
+            f" and {how} {say_duration(length)}."
         )
         sieve.say("unsettled", (first, settled.end_s), 0.9, sentence, fall_k=settled.fall_k, settling_s=length)
 

@@ -18,7 +18,10 @@ from diagnostics.log.record import Floats
 LEAST_JUMP_K = 15.0
 _WITHIN_S = 180.0
 _ROOM_C = (-25.0, 28.0)
-"""Dew points of room air, with what a probe in the middle of its answer shows (common practice, no published source)."""
+"""Dew points of room air and of a probe on its way there (common practice, no published source)."""
+
+
+_CERTAIN = 0.98
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,15 +53,18 @@ def find_removals(
     """
     if time_s.size < 10:
         return []
-    jumps = _jumps(time_s, logged_c)
     removals: list[Removal] = []
-    for jump in jumps:
+    others = 0
+    for jump in _jumps(time_s, logged_c):
         if removals and jump <= removals[-1].last:
             continue
-        found = _removal_at(time_s, logged_c, pressure_bar_g, half_cycle_s, jump, len(jumps))
-        if found is not None:
+        found = _removal_at(time_s, logged_c, pressure_bar_g, half_cycle_s, jump)
+        if found is None:
+            others += 1
+        else:
             removals.append(found)
-    return removals
+    # Where air itself jumps in this log, a jump alone no longer tells a removal.
+    return removals if others == 0 else [r for r in removals if r.confidence >= _CERTAIN]
 
 
 def _jumps(time_s: Floats, logged_c: Floats) -> list[int]:
@@ -86,7 +92,6 @@ def _removal_at(
     pressure_bar_g: Floats | None,
     half_cycle_s: float,
     jump: int,
-    jumps: int,
 ) -> Removal | None:
     before = float(np.median(logged_c[max(0, jump - 20) : jump]))
     soon = logged_c[jump : jump + max(3, int(1200.0 / max(float(np.median(np.diff(time_s))), 1.0)))]
@@ -102,8 +107,8 @@ def _removal_at(
     last = time_s.size - 1 if to_end else jump + int(wet[-1])
     length = float(time_s[last] - time_s[jump])
     if pressure_bar_g is not None and _depressurised(pressure_bar_g, jump, last):
-        return Removal(jump, last, 0.98)
-    if jumps > 3 or length > 0.3 * float(time_s[-1] - time_s[0]):
+        return Removal(jump, last, _CERTAIN)
+    if length > 0.3 * float(time_s[-1] - time_s[0]):
         return None
     plateau = logged_c[jump + int(np.argmax(stretch > top - 3.0)) : last + 1]
     drifts = plateau.size >= 8 and abs(float(np.median(plateau[-3:]) - np.median(plateau[:3]))) > 4.0
@@ -113,8 +118,20 @@ def _removal_at(
     turn = abs(length / half_cycle_s - 1.0) < 0.05 or length > 0.9 * half_cycle_s > 3600.0
     if drifts or turn or plateau.size < 4 or length < 120.0:
         return None
-    spread = float(np.ptp(plateau[plateau.size // 4 :]))
-    return Removal(jump, last, 0.8) if spread < 4.0 else None
+    return Removal(jump, last, 0.8) if _breaks_off(time_s, logged_c, last, plateau.size) else None
+
+
+def _breaks_off(time_s: Floats, logged_c: Floats, last: int, plateau: int) -> bool:
+    """Whether a level stretch ends in a probe's fast dry-down; liquid water only peaks and recovers at one pace."""
+    quarter = max(1, plateau // 4)
+    from_row = last + 1 - plateau + quarter
+    ends = np.median(logged_c[last + 1 - quarter : last + 1]), np.median(logged_c[from_row : from_row + quarter])
+    level_rate = abs(float(ends[0] - ends[1])) / max(float(time_s[last] - time_s[from_row]), 1.0)
+    down = np.flatnonzero(logged_c[last:] < logged_c[last] - 8.0)
+    if down.size == 0:
+        return False
+    rate = 8.0 / max(float(time_s[last + int(down[0])] - time_s[last]), 1.0)
+    return rate > max(5.0 * level_rate, 0.3 / 60.0)
 
 
 def _depressurised(pressure_bar_g: Floats, first: int, last: int) -> bool:

@@ -19,10 +19,12 @@ from diagnostics.log.rhythm_template import periodic_factor
 
 ABOVE_TARGET_K = 0.5
 LEAST_FALL_K = 5.0
-LEAST_SPEED_K_S = 0.15 / 60.0
-"""Slower than this the bed itself can be: a night's load drop brings 10 K in an hour at the most (common practice, no
-published source)."""
+LEAST_SPEED_K_S = 0.3 / 60.0
+"""Slower than this the bed itself can be: a night's load drop brings some 10 K in an hour, recovery from liquid water
+20 K (common practice, no published source); a probe's fast part takes minutes an e-fold, 7 K at -60 degC."""
 _LONGEST_S = 36 * 3600.0
+_NEAR_K = 40.0
+_DAY_S = 86400.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +71,8 @@ def find_settling(
         wider = float(min(since[-1], _LONGEST_S, max(4.0 * settled, 2.0 * half_cycle_s + settled)))
         if not steadied and settled < 0.7 * since[-1]:
             moisture = moisture / periodic_factor(since, moisture, 1.2 * settled, half_cycle_s)
+            if half_cycle_s < _DAY_S / 4.0:
+                moisture = moisture / periodic_factor(since, moisture, 1.2 * settled, _DAY_S / 2.0)
             steadied = True
         elif settled < 0.5 * window or wider <= window:
             break
@@ -76,15 +80,15 @@ def find_settling(
     complete = settled <= since[-1]
     end = float(time_s[0] + min(settled, since[-1]))
     drop = float(dew_point_c[:3].max() - np.median(dew_point_c[since >= 0.7 * min(window, since[-1])]))
-    if settled < 2.0 * float(np.median(np.diff(time_s))):
+    if fitted is None or settled < 2.0 * float(np.median(np.diff(time_s))):
         return None
     return Settled(end, drop, fitted.slow_s, complete)
 
 
 def _fit_tail(since: Floats, dew_point_c: Floats, moisture: Floats) -> DryDown | None:
-    """Fit what lies within some 20 K of the target: there the end is decided, above it other laws may hold."""
+    """Fit what lies within some 40 K of the target: there the end is decided, above it other laws may hold."""
     target = float(np.percentile(dew_point_c[since >= 0.4 * since[-1]], 30))
-    near = np.flatnonzero(dew_point_c < target + 20.0)
+    near = np.flatnonzero(dew_point_c < target + _NEAR_K)
     first = int(near[0]) if near.size else 0
     if since.size - first < 8:
         return None
@@ -128,7 +132,9 @@ def _fall(since: Floats, dew_point_c: Floats, half_cycle_s: float, earlier_c: Fl
     if since[fallen] > 0.6 * since[-1]:
         return None
     speed = 0.5 * amplitude / float(since[half[0]])
-    if speed < LEAST_SPEED_K_S or (amplitude < 12.0 and speed < 2.0 * LEAST_SPEED_K_S):
+    if speed < LEAST_SPEED_K_S:
+        return None
+    if float(dew_point_c[half[0] : max(fallen, 2 * int(half[0]) + 2)].max()) > start - 0.3 * amplitude:
         return None
     rises = np.clip(np.diff(dew_point_c[: fallen + 1]), 0.0, None).sum()
     jitter = float(np.median(np.abs(np.diff(dew_point_c)))) * fallen
@@ -151,5 +157,5 @@ def _stands_out(start_c: float, others_c: Floats, amplitude_k: float, speed_k_s:
         return True
     blocks = [float(b.max()) for b in np.array_split(others_c, min(12, others_c.size))]
     usual = float(np.percentile(blocks, 60))
-    plain = amplitude_k > 30.0 and start_c > -25.0 and speed_k_s > 2.0 * LEAST_SPEED_K_S
+    plain = amplitude_k > 30.0 and start_c > -25.0 and speed_k_s > 1.2 * LEAST_SPEED_K_S
     return plain and start_c > usual + 15.0

@@ -7,6 +7,7 @@ readings that piles up there is the end of the range.
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 
 import numpy as np
@@ -91,23 +92,47 @@ def find_frozen(values: Floats, resolution: float) -> list[Run]:
     -------
     list of Run
     """
-    n = values.size
-    if n < 3 * _FEWEST or float(np.ptp(values)) == 0.0:
+    kept = np.flatnonzero(~np.isin(values, _resting_values(values)))
+    moving = values[kept]
+    if moving.size < 3 * _FEWEST or float(np.ptp(moving)) == 0.0:
         return []
-    needed = _longest_by_chance(values)
-    candidates = [r for r in runs_of_equal(values, _FEWEST) if r.length > needed]
-    return [r for r in candidates if _others_move(values, r, max(resolution, 1e-6))]
+    needed = _longest_by_chance(moving)
+    candidates = [r for r in runs_of_equal(moving, _FEWEST) if r.length > needed]
+    frozen = [r for r in candidates if _others_move(moving, r, max(resolution, 1e-6))]
+    return [Run(int(kept[r.first]), int(kept[r.last]), r.value) for r in frozen]
+
+
+def _resting_values(values: Floats) -> list[float]:
+    """Values that the signal comes to rest at again and again, as a coarse or idle one does: no sign of a hang."""
+    runs = runs_of_equal(values, _FEWEST)
+    counts = Counter(r.value for r in runs)
+    return [value for value, count in counts.items() if count >= 5 and count > len(runs) / 3]
 
 
 def _longest_by_chance(values: Floats) -> float:
-    """Length that a run of equal readings does not reach by chance in a log this long."""
-    equal = (np.diff(values) == 0).astype(float)
-    size = max(1, min(_BLOCK, equal.size // 8))
-    whole = equal[: equal.size // size * size].reshape(-1, size).mean(axis=1)
-    moving = whole[whole < 1.0]
-    if moving.size == 0:
-        return float("inf")
-    share = float(np.clip(np.percentile(moving, 80), 0.02, 0.995))
+    """Length that a run of equal readings does not reach by chance in a log this long.
+
+    Runs that are too long for the rest of the log must not vouch for themselves: the share of repeats is taken from
+    shorter ones, and again as long as that lets longer ones in.
+    """
+    runs = runs_of_equal(values, _FEWEST)
+    equal = np.diff(values) == 0
+    needed = 2.0 * _FEWEST
+    for _ in range(12):
+        counted = np.ones(equal.size, dtype=bool)
+        for run in runs:
+            if run.length > needed:
+                counted[run.first : run.last] = False
+        repeats = equal[counted].astype(float)
+        size = max(1, min(_BLOCK, repeats.size // 8))
+        blocks = repeats[: repeats.size // size * size].reshape(-1, size).mean(axis=1)
+        if blocks.size == 0:
+            return float("inf")
+        share = float(np.clip(np.percentile(blocks, 80), 0.02, 0.998))
+        longer = max(2.0 * _FEWEST, float(np.log(_RARE / values.size) / np.log(share)))
+        if longer <= needed:
+            break
+        needed = longer
     return max(float(_FEWEST - 1), float(np.log(_RARE / values.size) / np.log(share)))
 
 
