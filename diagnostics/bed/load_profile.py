@@ -71,7 +71,9 @@ class LoadProfile:
         )
 
 
-def load_profile(plant: Plant, start_s: float, duration_s: float, seed: int, *, steady: bool = False) -> LoadProfile:
+def load_profile(
+    plant: Plant, start_s: float, duration_s: float, seed: int, *, steady: bool = False, intermittent: bool = False
+) -> LoadProfile:
     """Draw a load profile around the plant file's typical values.
 
     Parameters
@@ -83,6 +85,8 @@ def load_profile(plant: Plant, start_s: float, duration_s: float, seed: int, *, 
     seed : int
     steady : bool
         Without shifts, days and fluctuation.
+    intermittent : bool
+        Whether air flows only while the compressor is loaded, in stretches of minutes.
 
     Returns
     -------
@@ -107,12 +111,14 @@ def load_profile(plant: Plant, start_s: float, duration_s: float, seed: int, *, 
     shape = np.where(weekday >= 5, _WEEKEND, shape)
     shape = np.convolve(np.pad(shape, 10, mode="edge"), np.ones(21) / 21.0, mode="valid")
     noise = _memory_noise(rng, minutes, _MEMORY_S / _MINUTE_S)
+    if intermittent:
+        running = _loaded_minutes(rng, minutes)
     day = np.cos(2.0 * np.pi * (hours - 15.0) / 24.0)
     season = np.cos(2.0 * np.pi * (year_share - 0.56))
     season = season - season[0]
     return LoadProfile(
         start_s,
-        np.maximum(flow * shape * (1.0 + _FLUCTUATION * noise), 0.02 * flow),
+        np.where(running, np.maximum(flow * shape * (1.0 + _FLUCTUATION * noise), 0.02 * flow), 0.0),
         inlet + 1.2 * day + 4.0 * season + 0.3 * _memory_noise(rng, minutes, 30.0),
         np.maximum(pressure + 0.05 * _memory_noise(rng, minutes, 3.0), 1.5),
         room + 1.5 * day + 6.0 * season,
@@ -139,3 +145,14 @@ def _memory_noise(rng: np.random.Generator, count: int, memory: float) -> Array:
         value = keep * value + kick
         values.append(value)
     return np.array(values)
+
+
+def _loaded_minutes(rng: np.random.Generator, count: int) -> np.ndarray:
+    """Alternating stretches under load (6 to 20 minutes) and at rest (2 to 12 minutes)."""
+    running = np.empty(count, bool)
+    at, loaded = 0, True
+    while at < count:
+        length = int(rng.integers(6, 21) if loaded else rng.integers(2, 13))
+        running[at : at + length] = loaded
+        at, loaded = at + length, not loaded
+    return running

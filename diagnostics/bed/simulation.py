@@ -10,7 +10,7 @@ import datetime as dt
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 import pandas as pd
@@ -74,6 +74,7 @@ def simulate(
     interval_s: float | None = None,
     start: dt.datetime | None = None,
     instrument: Instrument | None = None,
+    counted_in: Literal["clock_time", "running_time"] = "clock_time",
     progress: Callable[[str], None] | None = None,
 ) -> tuple[pd.DataFrame, dict[str, Any]]:
     """Make a log with the bed model.
@@ -94,6 +95,8 @@ def simulate(
         First reading, local time at the site; a Monday in March 2026 if not given.
     instrument : Instrument, optional
         An ordinary probe if not given.
+    counted_in : {"clock_time", "running_time"}
+        "running_time": air flows only while the compressor is loaded, and the timer stands while it is not.
     progress : callable, optional
         Called with what is being done.
 
@@ -121,7 +124,7 @@ def simulate(
         interval_s = 10.0 if plant.half_cycle_s < 900.0 else 60.0
     moment = (start or _FIRST_DAY).replace(tzinfo=zone_of(plant.site.timezone) or dt.UTC)
     tell("letting the beds settle")
-    run = run_dryer(plant, moment.timestamp(), days * 86400.0, chosen, seed, tell)
+    run = run_dryer(plant, moment.timestamp(), days * 86400.0, chosen, seed, tell, counted_in=counted_in)
     tell("reading the probe")
     probe = _probe(instrument or Instrument(), chosen)
     rng = np.random.default_rng([seed, 23])
@@ -160,6 +163,8 @@ def run_dryer(
     faults: tuple[Fault, ...],
     seed: int,
     tell: Callable[[str], None] = lambda step: None,
+    *,
+    counted_in: Literal["clock_time", "running_time"] = "clock_time",
 ) -> Run:
     """Run the plant's dryer over a stretch of time, settled beforehand.
 
@@ -171,6 +176,7 @@ def run_dryer(
     faults : tuple of Fault
     seed : int
     tell : callable
+    counted_in : {"clock_time", "running_time"}
 
     Returns
     -------
@@ -181,7 +187,8 @@ def run_dryer(
     warm_up_s = (
         (2.0 + rng.uniform(0.0, 2.0)) * healthy.half_cycle_s if healthy.heated else 5400.0 + rng.uniform(0.0, 600.0)
     )
-    profile = load_profile(plant, start_s - warm_up_s, duration_s + warm_up_s, seed)
+    standing = counted_in == "running_time"
+    profile = load_profile(plant, start_s - warm_up_s, duration_s + warm_up_s, seed, intermittent=standing)
     profile = loaded(profile, faults, healthy, plant.dryer.rated_inlet_temperature_c)
     dryer = faulty(healthy, faults, -1.0)
     step_s = _STEP_HEATED_S if dryer.heated else min(_STEP_HEATLESS_S, dryer.half_cycle_s / _STEPS_PER_HALF_CYCLE)
@@ -189,7 +196,7 @@ def run_dryer(
     twin = Twin(dryer, _settled(dryer, profile.mean(), settling_step_s), step_s=step_s)
     names = {f.name for f in faults}
     dew_point = dryer.control == "dew_point" and "control_fallback" not in names
-    rule: Rule = "dew_point" if dew_point else "clock_time"
+    rule: Rule = "dew_point" if dew_point else counted_in
     half_cycle_s = dryer.half_cycle_s * (1.0 + _TIMER_TOLERANCE * float(np.clip(rng.standard_normal(), -2.5, 2.5)))
     run = Run(dryer, profile, start_s, start_s + duration_s, rule, half_cycle_s)
     controller = Controller(
@@ -237,7 +244,12 @@ def _march(run: Run, twin: Twin, controller: Controller, healthy: Dryer, faults:
         ends = [e - now for e in (run.end_s, stop_s, *onsets.values()) if e > now + 1e-6]
         part = min(block_s, controller.longest_block_s(detection_s), *ends)
         part = max(part, 1e-3)
-        ratio = twin.advance(conditions, part, outlet, now)
+        if conditions.running:
+            ratio = twin.advance(conditions, part, outlet, now)
+        else:
+            part = min(part, 60.0)
+            twin.stand(part, outlet, now)
+            ratio = twin.last_ratio
         now += part
         if now <= run.start_s:
             before = twin.purged_kg

@@ -65,6 +65,7 @@ def truth_of(
         "faults": names,
         "resolved": resolved,
         "control": [control if resolved else "unresolved"],
+        "counted_in": "running_time" if run.rule == "running_time" else "clock_time",
         "switchovers": [[float(t), tower] for t, tower in run.switchovers],
         "first_tower": run.first_tower,
         "half_cycle_s": float(np.median(lengths)) if len(lengths) else None,

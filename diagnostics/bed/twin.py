@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from diagnostics.bed.column import (
+    REFERENCE_K,
     Array,
     BedState,
     Stream,
@@ -144,6 +145,13 @@ class Twin:
                 self.phase_index += 1
                 self.phase_elapsed_s = 0.0
         return self.last_ratio
+
+    def stand(self, duration_s: float, outlet: Outlet, now_s: float) -> None:
+        """Let time pass without air: beds, valves and a timer that counts running time stand still."""
+        held = outlet.temperature_k[-1][-1:] if outlet.temperature_k else np.array([REFERENCE_K])
+        outlet.end_s.append(np.array([now_s + duration_s]))
+        outlet.ratio.append(np.array([self.last_ratio]))
+        outlet.temperature_k.append(held)
 
     def _hot_enough(self) -> bool:
         passage = self.last_passage

@@ -145,6 +145,17 @@ def test_carryover_is_sudden_and_recovers_slowly():
     assert log[DEW].iloc[onset : onset + 240].max() > before + 3.0
 
 
+def test_a_timer_counted_in_running_time_stands_with_the_compressor():
+    log, truth = simulate(_plant(), days=0.15, seed=2, counted_in="running_time")
+    lengths = np.diff([at for at, _ in truth["switchovers"]])
+    assert truth["counted_in"] == "running_time"
+    assert np.ptp(lengths) > 100.0
+    assert lengths.min() == pytest.approx(300.0, rel=0.01)
+    share = float((log["Flow [m3/min]"] > 1.0).mean())
+    assert 0.45 < share < 0.85
+    assert 300.0 / lengths.mean() == pytest.approx(share, abs=0.1)
+
+
 def test_overload_raises_flow_and_dew_point():
     log, _ = simulate(_plant(), days=0.3, seed=1, faults=["overload"], interval_s=60.0)
     assert log["Flow [m3/min]"].mean() > 1.1 * 20.0
