@@ -3,29 +3,30 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from typing import Any
 
 from diagnostics.diagnosis import Diagnosis
+from diagnostics.health.record import Finding
 from diagnostics.moment import say_duration, say_time
 from diagnostics.report.document import document
 from diagnostics.report.figures import METRIC, Display
+from diagnostics.report.instrument import budget_rows, instrument_rows
+from diagnostics.report.levers import lever_notes, lever_rows
 from diagnostics.report.summary import CONFORMITY_WORDS, log_line, seen_lines, worth_lines
+from diagnostics.report.texts import texts, words
 from diagnostics.version import VERSION
 
-CAUTIONS = (
-    "Vessels hold stored pressure: isolate, lock out, vent both, and read zero on every gauge before opening anything;"
-    " a closed valve or a blocked silencer can hold pressure.",
-    "Parts of a heated dryer stay at 150 to 300 °C for hours. Never stand before an exhaust silencer or run without"
-    " one; wear ear protection.",
-    "Desiccant dust harms lungs and eyes: mask and goggles. Oily desiccant and a heater can burn. Fresh molecular sieve"
-    " heats up on wetting.",
-    "Breathing and medical air: this report releases nothing; the responsible person decides.",
-    "Local codes and licensed practice come first.",
-)
+FIRST = 3
+"""Findings on the first sheet; all of them stand further back."""
+MOST_ROWS = 12
+"""Rows of the table of stretches set aside."""
+_IN_TABLES = ("cycle.towers.", "switching.cautious.", "levers.")
+"""Figures whose table says how they came about; the JSON document and the workbook trace each."""
 
 
 def report_content(diagnosis: Diagnosis, *, today: dt.date | None = None, display: Display = METRIC) -> dict[str, Any]:
-    """What the report says, the same for page and PDF.
+    """What the report says, as plain values, the same for page and PDF.
 
     Parameters
     ----------
@@ -35,100 +36,135 @@ def report_content(diagnosis: Diagnosis, *, today: dt.date | None = None, displa
     display : Display
         Units and number format.
     """
-    zone = diagnosis.screened.log.timezone
-    whole = document(diagnosis)
+    whole, page = document(diagnosis), words("page")
+    zone = diagnosis.screened.log.timezone or page["own_clock"]
+    findings = [_finding(finding, diagnosis, display) for finding in diagnosis.findings]
+    captions, switching = words("captions"), _switching(diagnosis, display)
     return {
-        "title": diagnosis.plant.site.name or "Desiccant dryer",
+        "texts": {
+            **{table: texts()[table] for table in ("page", "headings", "alternatives")},
+            "captions": captions | {"curve": captions["curve"].format(zone=zone)},
+            "columns": {table: titles.split("|") for table, titles in words("columns").items()},
+        },
+        "title": diagnosis.plant.site.name or page["untitled"],
         "date": (today or dt.date.today()).isoformat(),
         "version": VERSION,
-        "document": whole,
         "log_line": log_line(diagnosis),
         "verdict": verdict(diagnosis, display),
-        "seen": seen_lines(diagnosis, display),
-        "worth": worth_lines(diagnosis, display),
         "headline": headline(diagnosis, display),
-        "findings": [
-            {
-                "finding": finding,
-                "when": _when(finding.start_s, finding.end_s, zone),
-                "confidence": display.share(finding.confidence),
-            }
-            for finding in diagnosis.findings
-        ],
+        "first": findings[:FIRST],
+        "first_cautions": list(dict.fromkeys(item["caution"] for item in findings[:FIRST] if item["caution"])),
+        "more": _more(page["more_findings"], len(findings) - FIRST),
+        "findings": findings,
+        "seen": [(line.topic, line.text) for line in seen_lines(diagnosis, display)],
+        "worth": [(line.topic, line.text) for line in worth_lines(diagnosis, display)],
         "towers": _towers(whole, display),
-        "switching": _switching(diagnosis, display),
-        "excluded": [
-            (say_time(e.start_s, zone), say_time(e.end_s, zone), e.reason.replace("_", " "))
-            for e in diagnosis.screened.exclusions
-        ],
-        "zone": zone or "the log's own clock",
+        "excluded": _excluded(diagnosis)[:MOST_ROWS],
+        "more_excluded": _more(page["more_rows"], len(diagnosis.screened.exclusions) - MOST_ROWS),
+        "instrument": instrument_rows(diagnosis, display),
+        "budget": budget_rows(diagnosis, display),
+        "money": bool(switching) or diagnosis.purge.energy_kwh_per_year is not None,
+        "switching": switching,
+        "levers": lever_rows(diagnosis, display),
+        "lever_notes": lever_notes(diagnosis, display),
         "method": _method(whole, display),
-        "cautions": CAUTIONS,
+        "derivation": [_derived(step, display) for step in whole["trace"] if not step["key"].startswith(_IN_TABLES)],
+        "assumptions": [(item["key"], _cell(item["value"], display), item["why"]) for item in whole["assumptions"]],
+        "notes": whole["notes"],
+        "cautions": texts()["cautions"]["list"],
+        "plain_log": page["plain_log"].format(
+            source=whole["log"]["source"], sha256=whole["log"]["sha256"] or page["unknown"]
+        ),
+    }
+
+
+def _more(sentence: str, count: int) -> str:
+    return sentence.format(count=count) if count > 0 else ""
+
+
+def _finding(finding: Finding, diagnosis: Diagnosis, display: Display) -> dict[str, Any]:
+    page = words("page")
+    zone = diagnosis.screened.log.timezone
+    places = [
+        page["tower"].format(tower=finding.tower) if finding.tower else "",
+        _when(finding.start_s, finding.end_s, zone),
+    ]
+    return {
+        "severity": finding.severity,
+        "place": "".join(f" · {place}" for place in places if place),
+        "statement": finding.statement,
+        "action": finding.action,
+        "sure": page["sure"].format(share=display.share(finding.confidence)),
+        "evidence": " ".join(finding.evidence),
+        "other_causes": "; ".join(finding.other_causes),
+        "caution": finding.caution,
     }
 
 
 def _method(whole: dict[str, Any], display: Display) -> str:
-    band = display.number(whole["instrument"]["uncertainty_c"], digits=2)
-    return (
-        "Vapour pressure over ice after IAPWS R14-08, over water after IAPWS SR1-86, with the enhancement factor of"
-        " moist air at line pressure. Averages are taken in moisture, never in dew point. A timer's half-cycles are"
-        " found by folding the log on its own period, tested against its own red noise; under dew point control they"
-        f" are found by the shape of each rise. Margin: {whole['breakthrough']['method']}. Intervals are 95 %. Classes"
-        f" after {whole['purity']['standard']}; conformity is judged with a guard band of ± {band} K from the"
-        " instrument's uncertainty."
+    method: dict[str, Any] = texts()["method"]
+    filled: str = method["text"].format(
+        margin=whole["breakthrough"]["method"],
+        purge=method["purge"][whole["purge"]["basis"]],
+        standard=whole["purity"]["standard"],
+        band=display.number(whole["instrument"]["uncertainty_c"], digits=2),
     )
+    return filled
 
 
 def verdict(diagnosis: Diagnosis, display: Display) -> str:
-    p = diagnosis.purity
+    """Whether the air is dry enough and how many matters call for action, in one sentence."""
+    p, say = diagnosis.purity, words("verdict")
     if p.p95_dew_point_c is None:
-        return "The log holds no usable reading of the dryer's air."
-    limit = f"the limit of {display.level_words(p.limit_dew_point_c, 0)}"
-    dry = f"The air {CONFORMITY_WORDS[p.conformity].replace('the limit', limit, 1)}"
-    urgent = [f for f in diagnosis.findings if f.severity in ("critical", "warning")]
-    if not urgent:
-        return f"{dry}; nothing calls for action now."
-    return (
-        f"{dry}; {len(urgent)} matter{'s' if len(urgent) > 1 else ''} call{'' if len(urgent) > 1 else 's'} for action."
-    )
+        return say["no_reading"]
+    limit = say["the_limit"].format(limit=display.level_words(p.limit_dew_point_c, 0))
+    dry = say["dry"].format(conformity=CONFORMITY_WORDS[p.conformity].replace("the limit", limit, 1))
+    urgent = sum(finding.severity in ("critical", "warning") for finding in diagnosis.findings)
+    kind = "nothing" if urgent == 0 else "one" if urgent == 1 else "many"
+    return say[kind].format(dry=dry, count=urgent)
 
 
 def headline(diagnosis: Diagnosis, display: Display) -> list[tuple[str, str, str]]:
     """The four numbers a manager looks for: label, number, interval."""
     purge, switching, payback = diagnosis.purge, diagnosis.switching.figures, diagnosis.payback
-    currency = payback.currency
+    currency, say = payback.currency, words("headline")
     rows: list[tuple[str, str, str]] = []
 
     def add(label: str, estimate: Any, unit: str, digits: int = 3) -> None:
         if estimate is not None:
             number = f"{display.number(estimate.value, digits=digits)} {unit}".strip()
             low, high = display.number(estimate.low, digits=digits), display.number(estimate.high, digits=digits)
-            rows.append((label, number, f"{low} to {high}"))
+            rows.append((say[label], number, say["between"].format(low=low, high=high)))
 
     p = diagnosis.purity
     if p.p95_dew_point_c is not None:
         band = f"{display.number(display.kelvins(p.uncertainty_c), digits=2)} {display.temperature_unit}"
-        rows.append(
-            (
-                "Dew point, 95th percentile",
-                display.level_words(p.p95_dew_point_c),
-                f"± {band}, limit {display.level_words(p.limit_dew_point_c, 0)}",
-            )
-        )
-    add("Regeneration costs a year", purge.cost_per_year, currency)
+        limit = display.level_words(p.limit_dew_point_c, 0)
+        told = say["dew_point_band"].format(band=band, limit=limit)
+        rows.append((say["dew_point"], display.level_words(p.p95_dew_point_c), told))
+    add("cost", purge.cost_per_year, currency)
     if purge.cost_per_year is None and purge.energy_kwh_per_year is not None:
-        add("Regeneration takes a year", purge.energy_kwh_per_year.total, "kWh")
-    add("Switching on dew point saves a year", switching.cost_saved_per_year, currency)
-    add("Pays back in", payback.simple_payback_years, "years", digits=2)
+        add("energy", purge.energy_kwh_per_year.total, "kWh")
+    already = diagnosis.switching.already_saved_share
+    if already is not None:
+        low, high = (display.number(100 * share, decimals=0) for share in (already.low, already.high))
+        number = f"{display.number(100 * already.value, decimals=0)} %"
+        rows.append((say["already"], number, say["between"].format(low=low, high=high)))
+    elif switching.cost_saved_per_year is not None:
+        add("saving", switching.cost_saved_per_year, currency)
+    else:
+        add("saving", switching.energy_saved_kwh_per_year, "kWh")
+    add("payback", payback.simple_payback_years, words("summary")["years"], digits=2)
     return rows
 
 
 def _when(start_s: float | None, end_s: float | None, zone: str | None) -> str:
+    page = words("page")
     if start_s is None:
         return ""
     if end_s is None or end_s <= start_s:
-        return f"since {say_time(start_s, zone)}"
-    return f"{say_time(start_s, zone)} to {say_time(end_s, zone)}"
+        return page["since"].format(start=say_time(start_s, zone))
+    return page["span"].format(start=say_time(start_s, zone), end=say_time(end_s, zone))
 
 
 def _towers(whole: dict[str, Any], display: Display) -> list[tuple[str, ...]]:
@@ -147,29 +183,47 @@ def _towers(whole: dict[str, Any], display: Display) -> list[tuple[str, ...]]:
     return rows
 
 
+def _excluded(diagnosis: Diagnosis) -> list[tuple[str, str, str]]:
+    zone = diagnosis.screened.log.timezone
+    return [
+        (say_time(item.start_s, zone), say_time(item.end_s, zone), item.reason.replace("_", " "))
+        for item in diagnosis.screened.exclusions
+    ]
+
+
 def _switching(diagnosis: Diagnosis, display: Display) -> list[tuple[str, str, str]]:
     central, cautious = diagnosis.switching.figures, diagnosis.switching.cautious
     currency = diagnosis.payback.currency
+    say: dict[str, Any] = {
+        "half_cycle_s": display.duration,
+        "regenerations_saved_share": display.percent,
+        "purge_saved_m3_min": display.flow_words,
+        "energy_saved_kwh_per_year": lambda e: display.estimate(e, "kWh"),
+        "cost_saved_per_year": lambda e: display.estimate(e, currency),
+        "co2_saved_kg_per_year": lambda e: display.estimate(e, "kg"),
+    }
     return [
-        ("Mean half-cycle", display.duration(central.half_cycle_s), display.duration(cautious.half_cycle_s)),
-        (
-            "Regenerations saved",
-            display.percent(central.regenerations_saved_share),
-            display.percent(cautious.regenerations_saved_share),
-        ),
-        (
-            "Purge air saved",
-            display.flow_words(central.purge_saved_m3_min),
-            display.flow_words(cautious.purge_saved_m3_min),
-        ),
-        (
-            "Energy saved a year",
-            display.estimate(central.energy_saved_kwh_per_year, "kWh"),
-            display.estimate(cautious.energy_saved_kwh_per_year, "kWh"),
-        ),
-        (
-            "Cost saved a year",
-            display.estimate(central.cost_saved_per_year, currency),
-            display.estimate(cautious.cost_saved_per_year, currency),
-        ),
+        (words("switching")[key], shown(getattr(central, key)), shown(getattr(cautious, key)))
+        for key, shown in say.items()
+        if getattr(central, key) is not None
     ]
+
+
+def _derived(step: dict[str, Any], display: Display) -> tuple[str, str, str, str, str]:
+    letters = words("origin")
+    inputs = (
+        f"{name} = {_cell(value, display)} ({letters.get(origin, origin)})" for name, value, origin in step["inputs"]
+    )
+    value = f"{_cell(step['value'], display)} {step['unit']}".removesuffix(" -")
+    return step["key"], value, step["formula"], "; ".join(inputs), step["source"]
+
+
+def _cell(value: Any, display: Display) -> str:
+    if not isinstance(value, int | float):
+        return str(value)
+    if 0 < abs(value) < 1e-4:
+        power = math.floor(math.log10(abs(value)))
+        return f"{display.number(value / 10.0**power, digits=2)} · 10^{power}"
+    if float(value).is_integer():
+        return display.number(value, decimals=0)
+    return display.number(value, digits=4)

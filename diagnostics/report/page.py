@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from functools import cache
 from importlib import resources
 from typing import Any
@@ -12,6 +13,7 @@ from diagnostics.report import charts
 from diagnostics.report.content import report_content
 from diagnostics.report.drawing import svg_of
 from diagnostics.report.figures import METRIC, Display
+from diagnostics.report.texts import LANGUAGE
 
 
 def report_bytes(diagnosis: Diagnosis, kind: str, *, display: Display = METRIC) -> bytes:
@@ -44,24 +46,20 @@ def report_page(diagnosis: Diagnosis, *, today: dt.date | None = None, display: 
         Units and number format.
     """
     content = report_content(diagnosis, today=today, display=display)
-    return str(_template().render(**content, number=_shown_by(display), charts=drawings(diagnosis, svg_of, display)))
+    return str(_template().render(**content, language=LANGUAGE, charts=drawings(diagnosis, svg_of, display)))
 
 
 def drawings(diagnosis: Diagnosis, draw: Any, display: Display) -> dict[str, Any]:
     """The report's charts, each drawn by ``draw``; those that have nothing to show are left out."""
-    drawn = {"curve": draw(charts.curve_chart(diagnosis, display=display))}
+    drawn = {"curve": draw(charts.curve_chart(diagnosis, height=200, display=display))}
     if len(diagnosis.cycle.complete):
-        drawn["folded"] = draw(charts.folded_chart(diagnosis, display=display))
-        drawn["peaks"] = draw(charts.peaks_chart(diagnosis, display=display))
+        drawn["folded"] = draw(charts.folded_chart(diagnosis, height=170, display=display))
+        drawn["peaks"] = draw(charts.peaks_chart(diagnosis, height=170, display=display))
     if diagnosis.purge.energy_kwh_per_year is not None and len(charts.energy_table(diagnosis)):
         drawn["energy"] = draw(charts.energy_chart(diagnosis))
     if diagnosis.payback.cash_flow:
-        drawn["cash"] = draw(charts.cash_chart(diagnosis))
+        drawn["cash"] = draw(charts.cash_chart(diagnosis, height=130))
     return drawn
-
-
-def _shown_by(display: Display) -> Any:
-    return lambda value: display.number(value) if isinstance(value, int | float) else value
 
 
 @cache
@@ -70,4 +68,13 @@ def _template() -> Any:
 
     source = resources.files("diagnostics.report").joinpath("report.html").read_text(encoding="utf-8")
     surroundings = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    surroundings.filters["breakable"] = _breakable
     return surroundings.from_string(source)
+
+
+def _breakable(cell: str) -> Any:
+    """Text whose keys may be broken at dots and underscores, in a narrow column."""
+    from markupsafe import Markup, escape
+
+    parts = (escape(part) for part in re.split(r"(?<=[._])(?=[^\W\d_])", cell))
+    return Markup("<wbr>").join(parts)

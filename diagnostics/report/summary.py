@@ -153,10 +153,14 @@ def _switching(diagnosis: Diagnosis, display: Display) -> str:
     switching = diagnosis.switching
     figures = switching.figures
     limited = LIMITED_WORDS[switching.limited_by]
-    if switching.limited_by in ("air_use", "none_possible"):
+    if switching.limited_by == "air_use":
         return limited
+    if switching.already_saved_share is not None:
+        return _SAY["already"].format(share=display.percent(switching.already_saved_share))
     if figures.regenerations_saved_share is None:
         return next(iter(switching.notes), _SAY["cannot_tell"])
+    if switching.limited_by == "none_possible":
+        return limited
     text = _SAY["saves"].format(share=display.percent(figures.regenerations_saved_share))
     if figures.energy_saved_kwh_per_year is not None:
         text += f", {display.estimate(figures.energy_saved_kwh_per_year, 'kWh')}"
