@@ -23,6 +23,7 @@ LEAST_SPEED_K_S = 0.3 / 60.0
 """Slower than this the bed itself can be: a night's load drop brings some 10 K in an hour, recovery from liquid water
 20 K (common practice, no published source); a probe's fast part takes minutes an e-fold, 7 K at -60 degC."""
 _LONGEST_S = 36 * 3600.0
+_NEARBY_S = 7 * 86400.0
 _NEAR_K = 40.0
 _DAY_S = 86400.0
 
@@ -59,6 +60,8 @@ def find_settling(
     fall = _fall(since, dew_point_c, half_cycle_s, earlier_c)
     if fall is None:
         return None
+    nearby = since <= max(_NEARBY_S, 12.0 * half_cycle_s)
+    time_s, since, dew_point_c, moisture = time_s[nearby], since[nearby], dew_point_c[nearby], moisture[nearby]
     window = float(min(since[-1], max(6.0 * fall, 2.0 * half_cycle_s + 2.0 * fall, 7200.0), _LONGEST_S))
     fitted: DryDown | None = None
     steadied = False

@@ -59,10 +59,11 @@ def find_range_end(values: Floats, resolution: float) -> tuple[float, ...]:
         piled = int(at.sum())
         depth = inward * (values - extreme)
         beside = int(((depth >= 0.5 * step) & (depth < 5.5 * step)).sum()) / 5.0
-        runs = runs_of_equal(values)
-        longest = max((r.length for r in runs if abs(r.value - extreme) < 0.25 * step), default=0)
         wide = bulk > 8.0 * step or piled > 0.9 * values.size
-        if longest >= 5 and piled > 6.0 * max(beside, 1.0) and wide:
+        if piled <= 6.0 * max(beside, 1.0) or not wide:
+            continue
+        longest = max((r.length for r in runs_of_equal(at.astype(float)) if r.value == 1.0), default=0)
+        if longest >= 5:
             ends.append(extreme)
     return tuple(ends)
 
