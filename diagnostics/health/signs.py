@@ -34,8 +34,8 @@ _LEAST_READINGS = 5
 
 def signs_of(case: Case) -> list[Sign]:
     """Signs of screening, and those that follow where it gave none."""
-    signs = list(case.screened.signs)
-    told = {sign.code for sign in signs}
+    signs = [sign for sign in case.screened.signs if not _refuted_by_rhythm(case, sign)]
+    told = {sign.code for sign in case.screened.signs}
     for exclusion in case.screened.exclusions:
         sign = _set_aside(case, exclusion)
         if sign is not None and sign.code not in told:
@@ -45,6 +45,16 @@ def signs_of(case: Case) -> list[Sign]:
     if "inlet_wetter_than_saturated" not in told:
         signs += _wetter_than_inlet(case)
     return signs
+
+
+def _refuted_by_rhythm(case: Case, sign: Sign) -> bool:
+    """Whether air flowed past the sensor after all: the towers' changes can be told apart in most of the stretch."""
+    rows = case.rows
+    if sign.code != "sample_stagnant" or len(rows) == 0 or sign.end_s <= sign.start_s:
+        return False
+    start = np.maximum(rows["start_s"].to_numpy(float), sign.start_s)
+    end = np.minimum(rows["end_s"].to_numpy(float), sign.end_s)
+    return float(np.maximum(end - start, 0.0).sum()) > 0.5 * (sign.end_s - sign.start_s)
 
 
 def _set_aside(case: Case, exclusion: Exclusion) -> Sign | None:

@@ -37,7 +37,8 @@ def test_a_sign_of_screening_becomes_a_finding_with_its_words_and_span(code: str
     rows = _healthy_rows()
     sign = Sign(code, START_S + 600, START_S + 1200, 0.8, "Seen from 08:00 to 08:10.", {})
     screened = replace(drawn_from(rows, interval_s=30.0), signs=(sign,))
-    [finding] = find_faults_of_measurement(case_of(rows, screened))
+    seen = case_of(None if code == "sample_stagnant" else rows, screened)
+    [finding] = find_faults_of_measurement(seen)
     assert finding.code == code
     assert finding.statement.startswith(sign.sentence)
     assert len(finding.statement) > len(sign.sentence) + 20
@@ -123,6 +124,21 @@ def test_a_stretch_set_aside_without_a_sign_speaks_for_itself(reason: str, code:
     [finding] = find_faults_of_measurement(case_of(rows, screened))
     assert finding.code == code
     assert "15 min" in finding.statement
+
+
+def test_a_rhythm_of_the_towers_refutes_a_stagnant_sample() -> None:
+    rows = _healthy_rows()
+    sign = Sign("sample_stagnant", START_S, START_S + 40 * 300, 0.95, "Follows the temperature by 2 K.")
+    assert _codes(case_of(rows, replace(drawn_from(rows, interval_s=30.0), signs=(sign,)))) == []
+    unresolved = screened_log(np.full(3000, -60.0))
+    assert _codes(case_of(None, replace(unresolved, signs=(sign,)))) == ["sample_stagnant"]
+
+
+@pytest.mark.parametrize(("confidence", "severity"), [(0.8, "info"), (0.95, "warning")])
+def test_an_unsure_sign_of_the_sampling_warns_nobody(confidence: float, severity: str) -> None:
+    sign = Sign("ambient_ingress", START_S, START_S + 86400, confidence, "Follows the room by 2 K.")
+    screened = replace(screened_log(np.full(3000, -60.0)), signs=(sign,))
+    assert [f.severity for f in find_faults_of_measurement(case_of(None, screened))] == [severity]
 
 
 def test_gaps_and_implausible_readings_are_no_finding() -> None:

@@ -98,6 +98,7 @@ def _every_finding() -> dict[str, Finding]:
     inlet = 30 + 2 * np.sin(minutes / 229)
     cases = [
         case_of(quiet, replace(drawn_from(quiet), signs=signs)),
+        case_of(None, replace(screened_log(waves), signs=signs), {"dryer": {"half_cycle_s": 300}}),
         case_of(half_cycles(-60 + noise[0], -57 + noise[1]), drawn_from(quiet)),
         case_of(half_cycles(-60 + noise[0], -60 + noise[1] + wet), drawn_from(quiet)),
         case_of(quiet, drawn_from(quiet), trend=Trend(Estimate(0.3, 0.2, 0.4), True, "rising", Estimate(40, 30, 60))),
