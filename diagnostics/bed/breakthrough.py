@@ -47,7 +47,7 @@ def margin_to_breakthrough(screened: ScreenedLog, cycle: Cycle, plant: Plant) ->
     rows = usable_rows(cycle)
     if not cycle.resolved or rows.size == 0 or cycle.half_cycle_s is None:
         note = "The log shows no half-cycles, so how far they are from breakthrough cannot be told."
-        return _without(limit_c, None, load, None, note)
+        return _without(limit_c, _never_reached(screened, limit_c), load, None, note)
     reached = _reached(cycle, limit_c)
     rises = rises_k(screened, cycle, rows)
     question = Question(
@@ -64,6 +64,12 @@ def margin_to_breakthrough(screened: ScreenedLog, cycle: Cycle, plant: Plant) ->
     margin = heated_margin(question) if plant.heated else heatless_margin(question)
     left_out = len(cycle.complete) - rows.size
     return _record(margin, question, limit_c, load, _incidents(left_out) if plant.heated else ())
+
+
+def _never_reached(screened: ScreenedLog, limit_c: float) -> bool | None:
+    """False where no used reading passes the limit, so that no half-cycle, seen or not, can have reached it."""
+    levels = screened.dew_point_c[screened.used]
+    return False if levels.size and float(levels.max()) < limit_c else None
 
 
 def _record(

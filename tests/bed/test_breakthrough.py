@@ -213,8 +213,17 @@ def test_no_half_cycles_no_margin():
     found = margin_to_breakthrough(log.screened, Cycle("unresolved", (), False), log.plant)
     assert found.margin_s is found.sustained_margin_s is found.margin_at_peak_load_s is None
     assert found.recommended_half_cycle_s is None
-    assert found.reached is None
     assert found.notes
+
+
+def test_without_half_cycles_a_limit_that_no_reading_passes_was_not_reached():
+    log = front_log(0, days=1.0)
+    nothing = Cycle("unresolved", (), False)
+    wettest = float(log.screened.dew_point_c[log.screened.used].max())
+    for above_k, reached in ((1.0, False), (-1.0, None)):
+        dryer = log.plant.dryer.model_copy(update={"dew_point_limit_c": wettest + above_k})
+        found = margin_to_breakthrough(log.screened, nothing, dataclasses.replace(log.plant, dryer=dryer))
+        assert found.reached is reached
 
 
 def test_rated_load_of_a_worked_example():
