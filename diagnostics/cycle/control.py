@@ -21,7 +21,7 @@ from diagnostics.cycle.trace import Trace
 from diagnostics.cycle.tracking import Course, course_by_parts, follow, is_good, may_be_the_days, whole_course
 from diagnostics.log.record import Floats, Log
 
-LEAST_TAIL = 3.0
+LEAST_TAIL = 1.5
 LEAST_STRETCH = 6.0
 """Usual half-cycles a stretch must last to be judged by itself."""
 COHERENT = 0.4
@@ -182,7 +182,8 @@ def _timed(trace: Trace, comb: Comb | None, course: Course) -> Switching:
     if stopped is not None:
         final = stretches[-1]
         stopped = float(final.switchovers_s[-1])
-        stretches[-1] = Stretch(final.start_s, stopped, final.switchovers_s, final.towers)
+        due = min(stopped + course.half_cycle_s, end)
+        stretches[-1] = Stretch(final.start_s, due, final.switchovers_s, final.towers)
         spans = [ControlSpan(s.start_s, s.end_s if s.end_s < stopped else stopped, s.control) for s in spans[:-1]]
         spans.append(ControlSpan(stopped, end, "stopped"))
     return Switching(stretches, _joined(spans, start, end), comb, course, falls, stopped)
@@ -242,6 +243,7 @@ def _by_set_point(trace: Trace, falls: Falls) -> Switching:
     if ceased and float(np.median(after[-max(1, after.size // 5) :])) > float(falls.peak.max()) + 0.1:
         spans = [ControlSpan(s.start_s, min(s.end_s, last), s.control) for s in spans if s.start_s < last]
         spans.append(ControlSpan(last, end, "stopped"))
+        stretch = Stretch(start, min(last + usual, end), switchovers, towers)
         return Switching([stretch], spans, falls=[falls], stopped_s=last)
     return Switching([stretch], spans, falls=[falls])
 

@@ -21,6 +21,7 @@ from diagnostics.log.record import Flags, Floats
 
 LEAST_FOR_LOADS = 16
 LIKENESS = 0.6
+CLEAR = 0.7
 GOOD, BETTER, STEADY = 0.25, 0.03, 0.02
 PARTS, LEAST_PART = 4, 60
 DAY_S = 86400.0
@@ -228,20 +229,27 @@ def _trimmed(
 ) -> tuple[Piece, ...]:
     """Pieces that end with the last switchover whose own cycle follows the template, where the log goes on."""
     shape, _ = template(folded, trace.interval_s)
+    explained = float((folded.weight * folded.value**2).sum()) / max(float((level**2).sum()), 1e-300)
     kept = []
     for piece in fit.pieces:
-        end = piece.end_s
-        if end > trace.time_s[-1] - half_cycle_s:
+        at_end = piece.end_s > trace.time_s[-1] - half_cycle_s
+        if at_end and explained < CLEAR:
             kept.append(piece)
             continue
         base = first_s + piece.offset_s
-        number = int(np.floor((end - base) / half_cycle_s))
-        for last in range(number, number - 6, -1):
-            at = base + last * half_cycle_s
-            if at < piece.start_s or _follows(trace, level, folded, shape, at, half_cycle_s, piece, origin_s):
+        number = int(np.floor((min(piece.end_s, float(trace.time_s[-1])) - base) / half_cycle_s))
+        unlike = 0
+        while unlike < 6 and base + (number - unlike) * half_cycle_s > piece.start_s:
+            at = base + (number - unlike) * half_cycle_s
+            if _follows(trace, level, folded, shape, at, half_cycle_s, piece, origin_s):
                 break
-            end = at - 0.001 * half_cycle_s
-        kept.append(Piece(piece.start_s, end, piece.offset_s))
+            unlike += 1
+        # at the end of the log a single odd cycle may be a wave of the load
+        if unlike == 0 or (at_end and unlike < 2):
+            kept.append(piece)
+        else:
+            end = base + (number - unlike + 0.999) * half_cycle_s
+            kept.append(Piece(piece.start_s, end, piece.offset_s))
     return tuple(kept)
 
 
