@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,6 +18,15 @@ if TYPE_CHECKING:
     from diagnostics.bed.simulation import Run
 
 Excluded = list[tuple[float, float, str]]
+_SET_BACK_S = 37.0 * 60.0
+_SPOILT_S: dict[str, Callable[[float], float]] = {
+    "stagnant_sample": lambda span: 0.3 * span,
+    "frozen_sensor": lambda span: min(6.0 * 3600.0, 0.2 * span),
+    "removal": lambda span: span,
+    "clock_jump": lambda span: span,
+    "lost_rows": lambda span: 3600.0,
+}
+"""How long a fault of measuring lasts [s], by the length of the log."""
 
 
 def log_table(
@@ -39,59 +49,55 @@ def log_table(
         Time, dew point and the channels a portable logger has.
     excluded : list of (start, end, reason)
     """
-    names = {f.name: f for f in faults}
-    span = run.end_s - run.start_s
-    excluded: Excluded = []
-    dew = dew_c.copy()
-    profile = run.profile
-    minute = profile.start_s + 60.0 * np.arange(len(profile.flow_m3_min))
-    air_c = np.interp(sample_s, run.time_s, run.temperature_c)
-    room_c = np.interp(sample_s, minute, profile.room_c)
-
-    def from_onset(name: str, length_s: float) -> tuple[np.ndarray, float, float]:
-        begin = run.start_s + names[name].onset_share * span
-        end = min(begin + length_s, run.end_s)
-        return (sample_s >= begin) & (sample_s < end), begin, end
-
-    if "stagnant_sample" in names:
-        inside, begin, end = from_onset("stagnant_sample", 0.3 * span)
-        held = dew[inside][0] if inside.any() else 0.0
-        swing = room_c[inside] - room_c[inside][0]
-        rise = 6.0 * (1.0 - np.exp(-(sample_s[inside] - begin) / 3600.0))
-        dew[inside] = np.round(held + rise + 1.2 * swing, 2)
-        excluded.append((begin, end, "stagnant"))
-    if "frozen_sensor" in names:
-        inside, begin, end = from_onset("frozen_sensor", min(6.0 * 3600.0, 0.2 * span))
-        dew[inside] = dew[inside][0] if inside.any() else dew[inside]
-        excluded.append((begin, end, "frozen"))
-    if "removal" in names:
-        inside, begin, end = from_onset("removal", span)
-        rise = 1.0 - np.exp(-(sample_s[inside] - begin) / 60.0)
-        dew[inside] = np.round(dew[inside] + rise * (np.minimum(8.0, room_c[inside] - 12.0) - dew[inside]), 2)
-        excluded.append((begin, end, "removal"))
-    stamps = sample_s.copy()
-    if "clock_jump" in names:
-        inside, begin, _ = from_onset("clock_jump", span)
-        stamps[inside] -= 37.0 * 60.0
-        excluded.append((begin - 37.0 * 60.0, begin, "clock_jump"))
+    minute = run.profile.start_s + 60.0 * np.arange(len(run.profile.flow_m3_min))
+    room_c = np.interp(sample_s, minute, run.profile.room_c)
+    dew, stamps, keep, excluded = _spoilt(run, sample_s, dew_c, room_c, faults, rng)
+    gauge = run.profile.pressure_bar - plant.site.barometric_pressure_bar
     table = pd.DataFrame(
         {
             "Time": _written(stamps, plant.site.timezone),
             "Dew point [°C]": dew,
-            "Flow [m3/min]": np.round(np.interp(sample_s, minute, profile.flow_m3_min), 2),
-            "Inlet temperature [°C]": np.round(np.interp(sample_s, minute, profile.inlet_c), 1),
-            "Pressure [bar(g)]": np.round(
-                np.interp(sample_s, minute, profile.pressure_bar) - plant.site.barometric_pressure_bar, 2
-            ),
-            "Air temperature [°C]": np.round(air_c, 1),
+            "Flow [m3/min]": np.round(np.interp(sample_s, minute, run.profile.flow_m3_min), 2),
+            "Inlet temperature [°C]": np.round(np.interp(sample_s, minute, run.profile.inlet_c), 1),
+            "Pressure [bar(g)]": np.round(np.interp(sample_s, minute, gauge), 2),
+            "Air temperature [°C]": np.round(np.interp(sample_s, run.time_s, run.temperature_c), 1),
         }
     )
-    if "lost_rows" in names:
-        inside, begin, end = from_onset("lost_rows", 3600.0)
-        keep = ~inside & (rng.random(len(table)) > 0.01)
-        table = table[keep].reset_index(drop=True)
-        excluded.append((begin, end, "gap"))
-    return table, excluded
+    return table[keep].reset_index(drop=True), excluded
+
+
+def _spoilt(
+    run: Run, sample_s: Array, dew_c: Array, room_c: Array, faults: tuple[Fault, ...], rng: np.random.Generator
+) -> tuple[Array, Array, np.ndarray, Excluded]:
+    """Readings, stamps and kept rows after the faults of measuring, and the stretches these spoil."""
+    span = run.end_s - run.start_s
+    dew, stamps, keep = dew_c.copy(), sample_s.copy(), np.ones(sample_s.size, bool)
+    excluded: Excluded = []
+    for fault in faults:
+        length_s = _SPOILT_S.get(fault.name, lambda whole: 0.0)(span)
+        begin = run.start_s + fault.onset_share * span
+        end = min(begin + length_s, run.end_s)
+        inside = (sample_s >= begin) & (sample_s < end)
+        if not inside.any():
+            continue
+        since, reason = sample_s[inside] - begin, "gap"
+        match fault.name:
+            case "stagnant_sample":
+                rise = 6.0 * (1.0 - np.exp(-since / 3600.0)) + 1.2 * (room_c[inside] - room_c[inside][0])
+                dew[inside], reason = np.round(dew[inside][0] + rise, 2), "stagnant"
+            case "frozen_sensor":
+                dew[inside], reason = dew[inside][0], "frozen"
+            case "removal":
+                rise = 1.0 - np.exp(-since / 60.0)
+                room_air_c = np.minimum(8.0, room_c[inside] - 12.0)
+                dew[inside], reason = np.round(dew[inside] + rise * (room_air_c - dew[inside]), 2), "removal"
+            case "clock_jump":
+                stamps[inside] -= _SET_BACK_S
+                begin, end, reason = begin - _SET_BACK_S, begin, "clock_jump"
+            case "lost_rows":
+                keep &= ~inside & (rng.random(sample_s.size) > 0.01)
+        excluded.append((begin, end, reason))
+    return dew, stamps, keep, excluded
 
 
 def _written(stamps: Array, timezone: str | None) -> list[str]:

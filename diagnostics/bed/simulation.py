@@ -227,46 +227,58 @@ def _march(run: Run, twin: Twin, controller: Controller, healthy: Dryer, faults:
 
     outlet = Outlet()
     duration = run.end_s - run.start_s
-    heated = healthy.heated
-    block_s, detection_s = (300.0, 60.0) if heated else (60.0, 20.0)
-    stop_s = next((run.start_s + f.onset_share * duration for f in faults if f.name == "stopped_switching"), np.inf)
+    block_s, detection_s = (300.0, 60.0) if healthy.heated else (60.0, 20.0)
     onsets = {f.name: run.start_s + f.onset_share * duration for f in faults if f.onset_share > 0.0 and not f.gradual}
+    stop_s = onsets.get("stopped_switching", np.inf)
     blown = before = 0.0
     while now < run.end_s - 1e-6:
-        share = (now - run.start_s) / duration
-        twin.dryer = faulty(healthy, faults, share) if faults else healthy
+        if faults:
+            twin.dryer = faulty(healthy, faults, (now - run.start_s) / duration)
         if now >= stop_s - 1e-6 and controller.rule != "none":
             controller.rule = "none"
             run.onsets_s["stopped_switching"] = now
-        conditions = run.profile.at(now)
-        if any(f.kind == "water" and onsets[f.name] <= now < onsets[f.name] + _SLUG_S for f in faults):
-            conditions = replace(conditions, liquid_share=_SLUG_SHARE)
-        ends = [e - now for e in (run.end_s, stop_s, *onsets.values()) if e > now + 1e-6]
-        part = min(block_s, controller.longest_block_s(detection_s), *ends)
-        part = max(part, 1e-3)
+        conditions = _conditions_at(run, now, onsets)
+        ends = [e - now for e in (run.end_s, *onsets.values()) if e > now + 1e-6]
+        part = max(min(block_s, controller.longest_block_s(detection_s), *ends), 1e-3)
         if conditions.running:
-            ratio = twin.advance(conditions, part, outlet, now)
+            twin.advance(conditions, part, outlet, now)
         else:
             part = min(part, 60.0)
             twin.stand(part, outlet, now)
-            ratio = twin.last_ratio
         now += part
         if now <= run.start_s:
             before = twin.purged_kg
         controller.count(part, conditions.running)
-        dew = float(dew_point_c(ratio / (ratio + MASS_RATIO), conditions.line_pa / 1e5))
-        if controller.due(dew):
+        moisture = twin.last_ratio / (twin.last_ratio + MASS_RATIO)
+        if controller.due(float(dew_point_c(moisture, conditions.line_pa / 1e5))):
             twin.switch()
             controller.restart()
-            if now >= run.start_s:
-                run.switchovers.append((now, "AB"[twin.drying]))
-                blown += healthy.stored_kg(conditions.line_pa)
-            else:
-                run.first_tower = "AB"[twin.drying]
-    for name, at in onsets.items():
-        run.onsets_s.setdefault(name, at)
-    time_s, ratio_all, kelvin = outlet.joined()
+            blown += _note_switchover(run, twin, now, healthy.stored_kg(conditions.line_pa))
+    run.onsets_s = onsets | run.onsets_s
+    run.purged_m3_min = (twin.purged_kg - before + blown) / duration * 60.0 / FREE_AIR_KG_M3
+    _keep_outlet(run, outlet)
+
+
+def _conditions_at(run: Run, now: float, onsets: dict[str, float]) -> Conditions:
+    conditions = run.profile.at(now)
+    slug_s = onsets.get("liquid_carryover", np.inf)
+    if slug_s <= now < slug_s + _SLUG_S:
+        return replace(conditions, liquid_share=_SLUG_SHARE)
+    return conditions
+
+
+def _note_switchover(run: Run, twin: Twin, now: float, blown_kg: float) -> float:
+    """Write a switchover down; gives the air let out with it, nothing before the log's start."""
+    tower = "AB"[twin.drying]
+    if now < run.start_s:
+        run.first_tower = tower
+        return 0.0
+    run.switchovers.append((now, tower))
+    return blown_kg
+
+
+def _keep_outlet(run: Run, outlet: Outlet) -> None:
+    time_s, ratio, kelvin = outlet.joined()
     keep = time_s > run.start_s - 3600.0
     run.time_s, run.temperature_c = time_s[keep], kelvin[keep] - 273.15
-    run.moisture = ratio_all[keep] / (ratio_all[keep] + MASS_RATIO)
-    run.purged_m3_min = (twin.purged_kg - before + blown) / duration * 60.0 / FREE_AIR_KG_M3
+    run.moisture = ratio[keep] / (ratio[keep] + MASS_RATIO)
