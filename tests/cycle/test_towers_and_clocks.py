@@ -43,9 +43,7 @@ def test_the_real_timer_counts_sixty_seconds_of_running_time(name):
     assert cycle.half_cycle_s.value == pytest.approx(60.0, abs=10.0)
     rows = np.searchsorted(screened.log.time_s, cycle.half_cycles["start_s"].to_numpy()[1:])
     assert loaded[rows].all()
-    under_load = [
-        i for i in range(1, towers.size) if towers[i] != towers[i - 1] and loaded[i] and loaded[i - 1]
-    ]
+    under_load = [i for i in range(1, towers.size) if towers[i] != towers[i - 1] and loaded[i] and loaded[i - 1]]
     assert set(under_load) <= set(rows)
 
 

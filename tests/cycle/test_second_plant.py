@@ -1,0 +1,41 @@
+"""Switchovers in logs of a second, lumped dryer that shares nothing with the engine, healthy and faulty."""
+
+import numpy as np
+import pytest
+
+from diagnostics.cycle.half_cycles import segment
+from diagnostics.log.reading import read_log
+from diagnostics.log.screening import screen
+from diagnostics.plant import plant_from
+from tests.cycle.scoring import margin_of, score
+from tests.second_plant import second_plant
+
+
+@pytest.mark.parametrize(
+    ("kind", "faults"),
+    [
+        ("heatless", ()),
+        ("heated", ()),
+        ("heatless", ("tower_imbalance",)),
+        ("heated", ("tower_imbalance",)),
+        ("heatless", ("stopped_switching",)),
+        ("heated", ("stopped_switching",)),
+        ("heated", ("lost_rows",)),
+        ("heatless", ("weak_purge",)),
+    ],
+)
+def test_switchovers_and_control(kind, faults, tmp_path):
+    log, truth = second_plant(seed=11, kind=kind, faults=faults)
+    plant = plant_from(truth["plant"])
+    file = tmp_path / "log.csv"
+    log.to_csv(file, index=False)
+    screened = screen(read_log([file], plant), plant)
+    cycle = segment(screened, plant)
+    assert cycle.control in truth["control"]
+    true = np.array([at for at, _ in truth["switchovers"]])
+    used = screened.log.time_s[screened.used]
+    true = true[(true > used[0]) & (true < used[-1])]
+    found = cycle.half_cycles["start_s"].to_numpy()
+    found = found[found > used[0]]
+    margin = margin_of(screened.log.interval_s, float(np.median(np.diff(true))))
+    assert score(true, found, margin).f1 >= 0.97
