@@ -92,15 +92,18 @@ def _stop(work: cached.Work[Diagnosis]) -> None:
     state.halt()
 
 
-def take_files(new: tuple[tuple[str, bytes], ...]) -> None:
+def take_files(new: tuple[tuple[str, bytes], ...], columns: dict[str, str] | None = None) -> None:
     """Take uploaded logs if they can be read; otherwise say why and keep what was there."""
+    named = columns or {}
     try:
-        cached.log_of(state.digest_of(new), state.plant_text(), "{}", new)
+        cached.log_of(state.digest_of(new), state.plant_text(), json.dumps(named, sort_keys=True), new)
     except UserError as error:
         state.keep_trouble(str(error))
+        state.keep_refused(new)
         return
     state.keep_trouble("")
     state.keep_files(new)
+    state.keep_columns(named)
 
 
 def take_answers(columns: dict[str, str], tables: dict[str, object]) -> None:

@@ -37,6 +37,19 @@ def words_of(quantity: str) -> str:
     return quantity.replace("_", " ")
 
 
+def name_columns() -> None:
+    """For a log that could not be read: name its columns and try again."""
+    with st.form("name_columns"):
+        st.caption("If its columns were not recognised, write their titles as they stand in the file.")
+        left, right = st.columns(2)
+        dew_point = left.text_input("Title of the dew point's column", key="name_dew_point")
+        time = right.text_input("Title of the time's column, if that is in doubt", key="name_time")
+        if st.form_submit_button("Try again", icon=":material/refresh:"):
+            named = {"dew_point": dew_point.strip(), "time": time.strip()}
+            gate.take_files(state.refused(), {quantity: title for quantity, title in named.items() if title})
+            st.rerun()
+
+
 def show_read(log: Log) -> None:
     """Columns, units, zone and every decision of the reader."""
     st.subheader("What was read")

@@ -21,7 +21,7 @@ Correction = tuple[float, float, str | None]
 HOLD = "hold_"
 _FILES, _DIGEST, _PLANT, _COLUMNS, _TROUBLE = "kept_files", "kept_digest", "kept_plant", "kept_columns", "kept_trouble"
 _WHAT_IF, _CORRECTIONS, _ATTEMPT, _HALTED = "kept_what_if", "kept_corrections", "kept_attempt", "kept_halted"
-_PLANT_TURN = "kept_plant_turn"
+_PLANT_TURN, _REFUSED = "kept_plant_turn", "kept_refused"
 _UNITS, _NUMBERS = f"{HOLD}units", f"{HOLD}numbers"
 UNITS = {"°C, bar, m³/min": METRIC, "°F, psi, cfm": US}
 NUMBERS = {"1,234.5": (",", "."), "1.234,5": (".", ","), "1 234,5": ("\u202f", ","), "1234.5": ("", ".")}
@@ -30,7 +30,7 @@ NUMBERS = {"1,234.5": (",", "."), "1.234,5": (".", ","), "1 234,5": ("\u202f", "
 def opening() -> None:
     """Lay out an empty visit once and keep the held widgets alive on every page."""
     start: dict[str, Any] = {_FILES: (), _DIGEST: "", _PLANT: "{}", _COLUMNS: "{}", _TROUBLE: ""}
-    start |= {_WHAT_IF: "{}", _CORRECTIONS: "[]", _ATTEMPT: 0, _HALTED: False, _PLANT_TURN: 0}
+    start |= {_WHAT_IF: "{}", _CORRECTIONS: "[]", _ATTEMPT: 0, _HALTED: False, _PLANT_TURN: 0, _REFUSED: ()}
     start |= {_UNITS: next(iter(UNITS)), _NUMBERS: next(iter(NUMBERS))}
     for key, value in start.items():
         st.session_state.setdefault(key, value)
@@ -64,7 +64,18 @@ def keep_files(new: Files) -> None:
     st.session_state[_DIGEST] = digest_of(new)
     st.session_state[_COLUMNS] = "{}"
     st.session_state[_CORRECTIONS] = "[]"
+    st.session_state[_REFUSED] = ()
     _anew()
+
+
+def refused() -> Files:
+    """Logs that could not be read as they are, until others are taken."""
+    return cast(Files, st.session_state[_REFUSED])
+
+
+def keep_refused(new: Files) -> None:
+    """Remember logs that could not be read, so that their columns can be named."""
+    st.session_state[_REFUSED] = new
 
 
 def plant_tables() -> dict[str, Any]:

@@ -117,9 +117,16 @@ def test_nothing_from_a_file_is_run(page, tmp_path: Path) -> None:
     dialogs: list[str] = []
     page.on("dialog", lambda dialog: (dialogs.append(dialog.message), dialog.dismiss()))
     table = saw_tooth(days=0.25).rename(columns={"Dew point [°C]": f"Dew point {HOSTILE} [°C]"})
-    table.to_csv(tmp_path / "<b>log</b>.csv", index=False)
+    table.to_csv(tmp_path / "<b>log.csv", index=False)
     (tmp_path / "plant.toml").write_text(f"[site]\nname = {json.dumps(HOSTILE)}\n", encoding="utf-8")
-    upload(page, tmp_path / "<b>log</b>.csv", tmp_path / "plant.toml")
+    page.locator("input[type=file]").nth(1).set_input_files(str(tmp_path / "plant.toml"))
+    settled(page)
+    page.locator("input[type=file]").nth(0).set_input_files(str(tmp_path / "<b>log.csv"))
+    page.get_by_text("holds no dew point").wait_for(timeout=20_000)
+    page.get_by_label("Title of the dew point's column").fill(f"Dew point {HOSTILE} [°C]")
+    page.get_by_role("button", name="Try again").click()
+    page.get_by_role("heading", name="What was read").wait_for(timeout=60_000)
+    settled(page)
     assert HOSTILE in page.get_by_role("table").first.inner_text()
     page.get_by_text("What the reader decided").click()
     for title in ("The log", "The dryer", "The plant", "Payback", "Report", "Before measuring"):

@@ -39,6 +39,8 @@ right.file_uploader(
 )
 if state.trouble():
     show_sentence(state.trouble())
+    if state.refused():
+        log_answers.name_columns()
 if not state.files():
     st.write(
         "Upload the file of a dew point logger at the outlet of a twin-tower desiccant dryer. The curve is drawn at"
