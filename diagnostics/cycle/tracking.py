@@ -25,7 +25,7 @@ CLEAR = 0.7
 GOOD, BETTER, STEADY = 0.25, 0.03, 0.02
 PARTS, LEAST_PART = 4, 60
 DAY_S = 86400.0
-SUDDEN, SUDDEN_LONG = 0.2, 0.5
+SUDDEN, SUDDEN_LONG, LONG_TIMES = 0.2, 0.5, 2.6
 TWO_BREAKS = 1.45
 """Misfit ratio from which a folded period is taken as a full cycle, two half-cycles with a break each."""
 
@@ -93,8 +93,11 @@ def may_be_the_days(course: Course) -> bool:
     """
     period = course.folded.period_s
     times = DAY_S / period
-    divides = 0.5 < times < 6.5 and abs(times - np.rint(times)) < 0.05 * max(1.0, np.rint(times))
-    return bool(divides and suddenness(course.folded) < (SUDDEN_LONG if times < 2.5 else SUDDEN))
+    if times < LONG_TIMES:
+        # so few cycles leave the period itself vague
+        return suddenness(course.folded) < SUDDEN_LONG
+    divides = times < 6.5 and abs(times - np.rint(times)) < 0.05 * np.rint(times)
+    return bool(divides and suddenness(course.folded) < SUDDEN)
 
 
 def suddenness(folded: Folded) -> float:
