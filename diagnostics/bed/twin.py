@@ -28,7 +28,6 @@ from diagnostics.bed.vessel import Dryer, Phase
 _EXHAUST_ENDS_K = 373.15
 _AMBIENT_HUMIDITY = 0.6
 _LEAST_FEED_SHARE = 1e-3
-_SEATING_S = 20.0
 _REFRESH = 6
 
 
@@ -185,7 +184,7 @@ class Twin:
         self.beds[off] = rested if along else rested.reversed()
         steps = len(passage.ratio)
         since = self.elapsed_s + duration_s * np.arange(1, steps + 1) / steps
-        seats = dryer.seat_leak_share * (1.0 + dryer.unseated * np.exp(-since / _SEATING_S))
+        seats = dryer.seat_leak_share * (1.0 + dryer.unseated * np.exp(-since / dryer.seating_s))
         leak = np.minimum(seats + dryer.bypass_share, 1.0)
         ratio = (1.0 - leak) * np.maximum(passage.ratio[:, 0], 0.0) + leak * conditions.inlet_ratio
         outlet.end_s.append(start_s + duration_s * np.arange(1, steps + 1) / steps)

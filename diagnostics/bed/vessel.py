@@ -65,9 +65,10 @@ class Dryer:
         Ambient air for heating [kg/s], 0 without a blower.
     seat_leak_share : float
         Inlet air that passes closed valve seats into the dry side [-].
-    unseated : float
-        How much more passes right after a switchover, while the valves still seat: the small bump of a healthy trace
-        (common practice, no published source) [-].
+    unseated, seating_s : float
+        How much more comes with the seats' leak right after a switchover, and how fast that fades [-, s]: valves that
+        still seat, moisture left in the outlet's pipes. The bump of a healthy heatless trace (0 to 10 K, 10 to 60 s)
+        and the spike of a heated one (5 to 40 K, 5 to 45 min); from memory.
     purge_factor, heater_factor : tuple of float
         Faults of one vessel's regeneration; 1 is healthy.
     """
@@ -91,6 +92,7 @@ class Dryer:
     vessel_void_m3: float
     seat_leak_share: float = 8e-5
     unseated: float = 0.8
+    seating_s: float = 20.0
     bypass_share: float = 0.0
     purge_factor: tuple[float, float] = (1.0, 1.0)
     heater_factor: tuple[float, float] = (1.0, 1.0)
@@ -164,6 +166,8 @@ def dryer_from(plant: Plant, *, cells: int | None = None) -> Dryer:
         heater_w=(nameplate.heater_kw * 1e3) if nameplate.heater_kw else math.inf,
         blower_kg_s=_blower_kg_s(kind, rated_kg_s),
         exhaust_ends_heating=nameplate.heating_ends_by == "exhaust_temperature",
+        unseated=5.0 if plant.heated else 0.8,
+        seating_s=400.0 if plant.heated else 20.0,
         vessel_void_m3=(nameplate.vessel_volume_m3 or packing.void_m3) * packing.desiccant.total_void,
     )
 
