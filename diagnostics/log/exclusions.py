@@ -1,8 +1,8 @@
 """Every stretch that is not the dryer's air, with its reason, in the order in which one hides the other.
 
 Question: what is set aside, and why? Input: a log and its dew point at line pressure. Output: exclusions, signs and
-the mask that is left. Order: numbers that are no dew point, the range's end, frozen readings, single spikes, removal,
-settling; each looks only at what the ones before have left.
+the mask that is left. Order: numbers that are no dew point, single spikes, removal, a sample that stood
+still, the range's end, frozen readings, settling; each looks only at what the ones before have left.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from diagnostics.log.basis import AtLinePressure
 from diagnostics.log.holes import find_gaps
+from diagnostics.log.quiet import find_quiet
 from diagnostics.log.record import Exclusion, Flags, Floats, Log, Sign
 from diagnostics.log.removal import find_removals
 from diagnostics.log.settling import find_settling
@@ -33,6 +34,7 @@ class Sieve:
     plant: Plant
     resolution: float
     left: Flags
+    load: Floats | None = None
     exclusions: list[Exclusion] = field(default_factory=list)
     signs: list[Sign] = field(default_factory=list)
 
@@ -55,7 +57,7 @@ class Sieve:
         self.signs.append(Sign(code, span[0], span[1], confidence, sentence, numbers))
 
 
-def set_aside(log: Log, line: AtLinePressure, plant: Plant, resolution: float) -> Sieve:
+def set_aside(log: Log, line: AtLinePressure, plant: Plant, resolution: float, load: Floats | None = None) -> Sieve:
     """Sieve a log.
 
     Parameters
@@ -65,19 +67,22 @@ def set_aside(log: Log, line: AtLinePressure, plant: Plant, resolution: float) -
     plant : Plant
     resolution : float
         Step of the logged dew point's last digit, 0 where unknown.
+    load : ndarray, shape (n,), optional
+        Logged flow, without holes [m3/min].
 
     Returns
     -------
     Sieve
         ``exclusions`` ascending in time, ``left`` the readings that may be judged.
     """
-    sieve = Sieve(log, line, plant, resolution, np.isfinite(line.dew_point_c))
+    sieve = Sieve(log, line, plant, resolution, np.isfinite(line.dew_point_c), load)
     sieve.exclusions += find_gaps(log.time_s, sieve.left, log.interval_s)
     _no_dew_point(sieve)
-    _range_end(sieve)
-    _frozen(sieve)
     _spikes(sieve)
     removed = _removals(sieve)
+    _stagnant(sieve)
+    _range_end(sieve)
+    _frozen(sieve)
     _settling(sieve, removed)
     _above_temperature(sieve)
     _clock(sieve)
@@ -97,6 +102,8 @@ def _range_end(sieve: Sieve) -> None:
         at = rows[values == end]
         span = (float(sieve.log.time_s[at[0]]), float(sieve.log.time_s[at[-1]]))
         sentence = f"{at.size} readings sit at exactly {end:g} °C, the end of the instrument's range."
+        if end > float(np.median(values)):
+            sentence += " The true values are wetter still: figures without them flatter the dryer."
         sieve.say("sensor_range_end", span, 0.9, sentence, value_c=end, share=at.size / max(rows.size, 1))
         sieve.take(at, "range_end", bridge=3)
 
@@ -157,6 +164,21 @@ def _removals(sieve: Sieve) -> list[int]:
     return [int(rows[r.last]) + 1 for r in found if r.last + 1 < rows.size]
 
 
+def _stagnant(sieve: Sieve) -> None:
+    rows, log, dryer = sieve.rows, sieve.log, sieve.plant.dryer
+    block_s = max(2.0 * sieve.plant.half_cycle_s, dryer.longest_half_cycle_s or 0.0, 20.0 * log.interval_s)
+    for quiet in find_quiet(log.time_s[rows], sieve.line.dew_point_c[rows], block_s, sieve.resolution):
+        taken = rows[quiet.first : quiet.last + 1]
+        span = (float(log.time_s[taken[0]]), float(log.time_s[taken[-1]]))
+        sentence = (
+            f"From {say_time(span[0], log.timezone)} to {say_time(span[1], log.timezone)} the ripple of the towers is"
+            f" gone ({quiet.ripple_k:.2f} K against {quiet.usual_k:.2f} K before and after) while the reading creeps by"
+            f" {quiet.creep_k:.1f} K."
+        )
+        sieve.say("sample_stagnant", span, 0.85, sentence, ripple_k=quiet.ripple_k, usual_ripple_k=quiet.usual_k)
+        sieve.take(taken, "stagnant", bridge=rows.size)
+
+
 def _settling(sieve: Sieve, removed: list[int]) -> None:
     log, line = sieve.log, sieve.line
     starts = [0, *removed]
@@ -170,7 +192,12 @@ def _settling(sieve: Sieve, removed: list[int]) -> None:
         if start not in removed and start > 0 and rows[0] > start + 3:
             continue
         settled = find_settling(
-            log.time_s[rows], line.dew_point_c[rows], line.moisture[rows], sieve.plant.half_cycle_s, earlier_c=earlier
+            log.time_s[rows],
+            line.dew_point_c[rows],
+            line.moisture[rows],
+            sieve.plant.half_cycle_s,
+            earlier_c=earlier,
+            load=None if sieve.load is None else sieve.load[rows],
         )
         if settled is None:
             continue

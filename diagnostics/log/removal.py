@@ -10,6 +10,7 @@ and recovers at once. A logged line pressure that falls to zero settles it.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -17,6 +18,7 @@ from diagnostics.log.record import Floats
 
 LEAST_JUMP_K = 15.0
 _WITHIN_S = 180.0
+_SOON_S = 1200.0
 _ROOM_C = (-25.0, 28.0)
 """Dew points of room air and of a probe on its way there (common practice, no published source)."""
 
@@ -54,17 +56,21 @@ def find_removals(
     if time_s.size < 10:
         return []
     removals: list[Removal] = []
-    others = 0
-    for jump in _jumps(time_s, logged_c):
+    air_tops: list[float] = []
+    jumps = _jumps(time_s, logged_c)
+    soon = max(3, int(_SOON_S / max(float(np.median(np.diff(time_s))), 1.0)))
+    for jump, following in pairwise([*jumps, time_s.size]):
         if removals and jump <= removals[-1].last:
             continue
-        found = _removal_at(time_s, logged_c, pressure_bar_g, half_cycle_s, jump)
+        top = float(logged_c[jump : min(jump + soon, following)].max())
+        found = _removal_at(time_s, logged_c, pressure_bar_g, half_cycle_s, jump, top)
         if found is None:
-            others += 1
+            air_tops.append(top)
         else:
             removals.append(found)
-    # Where air itself jumps in this log, a jump alone no longer tells a removal.
-    return removals if others == 0 else [r for r in removals if r.confidence >= _CERTAIN]
+    # Where the air itself jumps as high, a jump alone no longer tells a removal.
+    highest = max(air_tops, default=-np.inf)
+    return [r for r in removals if r.confidence >= _CERTAIN or logged_c[r.first : r.last + 1].max() > highest + 10.0]
 
 
 def _jumps(time_s: Floats, logged_c: Floats) -> list[int]:
@@ -92,14 +98,13 @@ def _removal_at(
     pressure_bar_g: Floats | None,
     half_cycle_s: float,
     jump: int,
+    top: float,
 ) -> Removal | None:
     before = float(np.median(logged_c[max(0, jump - 20) : jump]))
-    soon = logged_c[jump : jump + max(3, int(1200.0 / max(float(np.median(np.diff(time_s))), 1.0)))]
-    top = float(soon.max())
     if top - before < LEAST_JUMP_K or not _ROOM_C[0] <= top <= _ROOM_C[1]:
         return None
     dry = np.flatnonzero(logged_c[jump:] < before + 0.5 * (top - before))
-    dry = dry[dry > int(np.argmax(soon))]
+    dry = dry[dry > int(np.argmax(logged_c[jump:] >= top))]
     to_end = dry.size == 0
     stop = time_s.size if to_end else jump + int(dry[0])
     stretch = logged_c[jump:stop]

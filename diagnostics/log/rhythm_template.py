@@ -37,7 +37,7 @@ def periodic_factor(time_s: Floats, moisture: Floats, settled_s: float, half_cyc
     period = 2.0 * half_cycle_s
     cycles = (time_s[-1] - settled_s) / period
     step = float(np.median(np.diff(time_s)))
-    if cycles < 1.5 or later.sum() < 60 or half_cycle_s < 3.0 * step:
+    if cycles < 1.2 or later.sum() < 60 or half_cycle_s < 3.0 * step:
         return ones
     t, logs = time_s[later], np.log(moisture[later])
     logs = logs - _running_level(t, logs, period)
@@ -53,6 +53,39 @@ def periodic_factor(time_s: Floats, moisture: Floats, settled_s: float, half_cyc
     phase = (time_s / candidates[best]) % 1.0
     centres = (np.arange(profile.size) + 0.5) / profile.size
     return np.exp(np.interp(phase, centres, profile, period=1.0))
+
+
+def load_factor(time_s: Floats, moisture: Floats, load: Floats, settled_s: float) -> Floats:
+    """Moisture that goes with the load over its median, for every reading.
+
+    Parameters
+    ----------
+    time_s, moisture, load : ndarray, shape (n,)
+        [s], [mol/mol], flow or moisture load [any unit].
+    settled_s : float
+        The coupling is taken from readings after this.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Ones where the load explains little of the settled part.
+    """
+    ones = np.ones_like(moisture)
+    bins = ((time_s - time_s[0]) / 1800.0).astype(int)
+    count = np.maximum(np.bincount(bins), 1)
+    drive = np.bincount(bins, np.log(np.maximum(load, 1e-3 * float(np.median(load)) + 1e-12))) / count
+    answer = np.bincount(bins, np.log(moisture)) / count
+    middle = np.bincount(bins, time_s) / count
+    rows = np.flatnonzero((middle >= settled_s) & (np.bincount(bins) > 0))
+    if rows.size < 16 or float(np.ptp(drive[rows])) < 0.05:
+        return ones
+    coupling = np.cov(drive[rows], answer[rows])
+    share = coupling[0, 1] ** 2 / max(coupling[0, 0] * coupling[1, 1], 1e-30)
+    if share < _LEAST_EXPLAINED:
+        return ones
+    held = np.clip(drive, drive[rows].min(), drive[rows].max()) - float(np.median(drive[rows]))
+    known = np.bincount(bins) > 0
+    return np.exp(coupling[0, 1] / coupling[0, 0] * np.interp(time_s, middle[known], held[known]))
 
 
 def _running_level(t: Floats, logs: Floats, period: float) -> Floats:

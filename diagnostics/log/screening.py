@@ -38,7 +38,7 @@ def screen(log: Log, plant: Plant) -> ScreenedLog:
     line = at_line_pressure(log, plant)
     conditions, condition_notes = conditions_of(log, plant)
     resolution = resolution_of(log.channels["dew_point"])
-    sieve = set_aside(log, line, plant, resolution)
+    sieve = set_aside(log, line, plant, resolution, conditions.flow_m3_min if "flow" in conditions.logged else None)
     contradictions = find_contradictions(log, line.dew_point_c, sieve.left, conditions, plant)
     room, plainly_stagnant = follow_the_room(log, line.dew_point_c, sieve.left, conditions)
     screened = ScreenedLog(

@@ -15,7 +15,7 @@ import numpy as np
 
 from diagnostics.log.dry_down import DryDown, fit_dry_down
 from diagnostics.log.record import Floats
-from diagnostics.log.rhythm_template import periodic_factor
+from diagnostics.log.rhythm_template import load_factor, periodic_factor
 
 ABOVE_TARGET_K = 0.5
 LEAST_FALL_K = 5.0
@@ -39,7 +39,13 @@ class Settled:
 
 
 def find_settling(
-    time_s: Floats, dew_point_c: Floats, moisture: Floats, half_cycle_s: float, *, earlier_c: Floats | None = None
+    time_s: Floats,
+    dew_point_c: Floats,
+    moisture: Floats,
+    half_cycle_s: float,
+    *,
+    earlier_c: Floats | None = None,
+    load: Floats | None = None,
 ) -> Settled | None:
     """End of the dry-down that a stretch may begin with.
 
@@ -51,6 +57,8 @@ def find_settling(
         Nameplate half-cycle [s]; only sets how long a stretch is looked at.
     earlier_c : ndarray, optional
         Dew points before the stretch [degC], where it follows a removal.
+    load : ndarray, shape (n,), optional
+        Logged flow [m3/min], so that what the dryer owes to its load is not taken for the probe's tail.
 
     Returns
     -------
@@ -73,9 +81,11 @@ def find_settling(
         settled = fitted.settled_s(_excess_of(dew_point_c[inside]))
         wider = float(min(since[-1], _LONGEST_S, max(4.0 * settled, 2.0 * half_cycle_s + settled)))
         if not steadied and settled < 0.7 * since[-1]:
+            if load is not None:
+                moisture = moisture / load_factor(since, moisture, load[nearby], min(1.2 * settled, 6.0 * 3600.0))
             moisture = moisture / periodic_factor(since, moisture, 1.2 * settled, half_cycle_s)
             if half_cycle_s < _DAY_S / 4.0:
-                moisture = moisture / periodic_factor(since, moisture, 1.2 * settled, _DAY_S / 2.0)
+                moisture = moisture / periodic_factor(since, moisture, min(1.2 * settled, _DAY_S / 2.0), _DAY_S / 2.0)
             steadied = True
         elif settled < 0.5 * window or wider <= window:
             break

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import dataclasses
 import json
+from pathlib import Path
+from typing import Any, Literal
 
 import numpy as np
 import pytest
@@ -13,8 +15,9 @@ from diagnostics.errors import InputError
 from diagnostics.log.reading import read_log
 from diagnostics.log.record import ClockJump, Log, ScreenedLog
 from diagnostics.log.screening import screen
-from diagnostics.plant import load_plant
+from diagnostics.plant import load_plant, plant_from
 from tests.log.screening_logs import dry_down, dryer_air, log_of, noisy, plant_of
+from tests.second_plant import second_plant
 from tests.shared_data import shared
 
 
@@ -325,3 +328,57 @@ def test_logs_with_known_truth() -> None:
         if "settled" in truth:
             earliest, _, latest = truth["settled"]
             assert earliest <= screened.exclusions[0].end_s <= latest
+
+
+@pytest.mark.parametrize(
+    ("kind", "fault"),
+    [
+        *(
+            (kind, fault)
+            for kind in ("heatless", "heated")
+            for fault in ("removal", "frozen_sensor", "lost_rows", "clock_jump")
+        ),
+        ("heatless", "stagnant_sample"),
+    ],
+)
+def test_what_a_second_plant_spoils_is_set_aside(kind: str, fault: str, tmp_path: Path) -> None:
+    """Logs of a plant model that screening was not built on; at least nine tenths in common with the truth."""
+    for seed in (1, 2, 3):
+        screened, truth = _second(tmp_path, seed, kind, fault)  # type: ignore[arg-type]
+        [(start_s, end_s, reason)] = truth["excluded"]
+        assert {e.reason for e in screened.exclusions} == {reason}
+        found = _spans(screened, reason)
+        assert len(found) == 1
+        common = min(end_s, found[0][1]) - max(start_s, found[0][0])
+        either = max(end_s, found[0][1]) - min(start_s, found[0][0])
+        assert common >= 0.9 * either - screened.log.interval_s, (seed, found, truth["excluded"])
+
+
+def test_heated_calm_is_not_called_stagnant(tmp_path: Path) -> None:
+    """A heated bed under little load is calm for many hours, so without a temperature nothing may be claimed."""
+    screened, _ = _second(tmp_path, 1, "heated", "stagnant_sample")
+    assert not [e for e in screened.exclusions if e.reason == "stagnant"]
+
+
+@pytest.mark.parametrize(
+    "fault", ["bypass_leak", "leaking_valve", "tower_imbalance", "liquid_carryover", "overload", "hot_inlet"]
+)
+@pytest.mark.parametrize("kind", ["heatless", "heated"])
+def test_a_sick_dryers_air_is_kept(fault: str, kind: str, tmp_path: Path) -> None:
+    """Nothing is set aside because it looks bad for the dryer."""
+    for seed in (1, 2):
+        screened, _ = _second(tmp_path, seed, kind, fault)  # type: ignore[arg-type]
+        assert screened.used.all(), [e.reason for e in screened.exclusions]
+
+
+def _second(
+    folder: Path, seed: int, kind: Literal["heatless", "heated"], fault: str
+) -> tuple[ScreenedLog, dict[str, Any]]:
+    heatless = kind == "heatless"
+    table, truth = second_plant(
+        seed, kind=kind, faults=(fault,), days=2.0 if heatless else 3.0, interval_s=30.0 if heatless else 60.0
+    )
+    path = folder / f"{kind}_{fault}_{seed}.csv"
+    table.to_csv(path, index=False)
+    plant = plant_from(truth["plant"], source="second plant")
+    return screen(read_log([path], plant), plant), truth

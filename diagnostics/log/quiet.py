@@ -1,0 +1,86 @@
+"""A stretch in which the towers' ripple breaks off and comes back while the level creeps: no air at the sensor.
+
+Question: did the sample stand still for a while? Input: dew point at line pressure. Output: stretches. Method: ripple
+(what a straight line leaves) in blocks of a full cycle against the log's usual one. A stopped switching also loses
+its ripple, but does not find it again; a night of little load loses it slowly; a frozen sensor does not creep.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from diagnostics.log.record import Floats
+
+_LEAST_S = 7200.0
+_LONGEST_BLOCK_S = 7200.0
+"""Beyond this, days of little load look the same: heated beds under low load show no ripple for many hours."""
+_QUIET, _USUAL = 0.3, 0.6
+_CREEP_K = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Quiet:
+    """Readings ``first`` to ``last`` (inclusive); ripple in and outside the stretch [K], creep of its level [K]."""
+
+    first: int
+    last: int
+    ripple_k: float
+    usual_k: float
+    creep_k: float
+
+
+def find_quiet(time_s: Floats, dew_point_c: Floats, block_s: float, resolution: float) -> list[Quiet]:
+    """Stretches of at least two hours and three blocks whose ripple breaks off and returns.
+
+    Parameters
+    ----------
+    time_s, dew_point_c : ndarray, shape (n,)
+        Valid readings [epoch s, degC].
+    block_s : float
+        Time that surely holds a switchover [s].
+    resolution : float
+        Step of the last digit [K].
+
+    Returns
+    -------
+    list of Quiet
+    """
+    which = ((time_s - time_s[0]) / block_s).astype(int) if time_s.size else np.zeros(0, dtype=int)
+    edges = np.concatenate(([0], np.flatnonzero(np.diff(which)) + 1, [time_s.size]))
+    if edges.size < 9 or block_s > _LONGEST_BLOCK_S:
+        return []
+    ripple = np.array([_ripple(time_s[a:b], dew_point_c[a:b]) for a, b in pairwise(edges)])
+    usual = float(np.nanmedian(ripple))
+    if not usual > max(0.25, 4.0 * resolution):
+        return []
+    calm = np.nan_to_num(ripple, nan=np.inf) < _QUIET * usual
+    found = []
+    starts = np.flatnonzero(calm & ~np.concatenate(([False], calm[:-1])))
+    stops = np.flatnonzero(calm & ~np.concatenate((calm[1:], [False])))
+    for start, stop in zip(starts, stops, strict=True):
+        rows = slice(int(edges[start]), int(edges[stop + 1]))
+        if stop - start < 2 or time_s[rows][-1] - time_s[rows][0] < _LEAST_S:
+            continue
+        before, after = ripple[max(0, start - 3) : start], ripple[stop + 1 : stop + 4]
+        # The block at either edge is part calm, part not; the next one must be the dryer's usual one again.
+        if not all(side.size >= 2 and float(np.nanmax(side)) > _USUAL * usual for side in (before, after)):
+            continue
+        level = dew_point_c[rows]
+        creep = float(np.ptp(level))
+        if creep < _CREEP_K:
+            continue
+        found.append(Quiet(rows.start, rows.stop - 1, float(np.median(ripple[start : stop + 1])), usual, creep))
+    return found
+
+
+def _ripple(time_s: Floats, dew_point_c: Floats) -> float:
+    if time_s.size < 8:
+        return float("nan")
+    t = time_s - time_s.mean()
+    slope = float(t @ dew_point_c) / float(t @ t)
+    rest = dew_point_c - slope * t
+    low, high = np.percentile(rest, (5, 95))
+    return float(high - low)
