@@ -342,7 +342,7 @@ def test_logs_with_known_truth() -> None:
     ],
 )
 def test_what_a_second_plant_spoils_is_set_aside(kind: str, fault: str, tmp_path: Path) -> None:
-    """Logs of a plant model that screening was not built on; at least nine tenths in common with the truth."""
+    """Logs of a second plant model, which screening was also developed on; nine tenths in common with the truth."""
     for seed in (1, 2, 3):
         screened, truth = _second(tmp_path, seed, kind, fault)  # type: ignore[arg-type]
         [(start_s, end_s, reason)] = truth["excluded"]
