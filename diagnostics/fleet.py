@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 import tomllib
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
@@ -160,6 +161,13 @@ def diagnose_task(task: Task) -> dict[str, Any]:
         whole = document(diagnosis)
     except (UserError, tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         return {"row": failed_row(task.name, task.header, str(error)), "document": None}
+    except Exception as error:
+        # One dryer that meets an error of ours must not cost the others their result.
+        if os.environ.get("DEWSWING_DEBUG"):
+            raise
+        place = f"{type(error).__name__}: {' '.join(str(error).split())[:200]}"
+        sentence = f"an error in dewswing itself ({place}); diagnose {task.name} alone with DEWSWING_DEBUG=1."
+        return {"row": failed_row(task.name, task.header, sentence), "document": None}
     flow, used = diagnosis.screened.conditions.flow_m3_min, diagnosis.screened.used
     mean_flow = None if flow is None or not used.any() else float(flow[used].mean())
     return {"row": summary_row(task.name, task.header, whole, mean_flow), "document": whole}

@@ -90,6 +90,21 @@ def test_a_killed_worker_loses_only_its_own(folder: Path, monkeypatch: pytest.Mo
     assert rows["north"]["urgency"] == rows["boiler house"]["urgency"] == "none"
 
 
+def test_an_error_of_ours_costs_one_row_only(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    from diagnostics import diagnosis as main_path
+
+    def broken(*_: object) -> None:
+        raise ZeroDivisionError("stands for a mistake in the engine")
+
+    monkeypatch.setattr(main_path, "judge_purity", broken)
+    dryer = next(dryer for dryer in fleet.find_dryers(folder) if dryer.name == "north")
+    result = fleet.diagnose_task(dryer.task())
+    assert result["document"] is None
+    assert result["row"]["urgency"] == "failed"
+    assert "ZeroDivisionError" in result["row"]["error"]
+    assert "north" in result["row"]["error"]
+
+
 def deadly(task: fleet.Task) -> dict[str, object]:
     """Stands for a worker that runs out of memory on one dryer."""
     if task.name == "south":

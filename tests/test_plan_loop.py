@@ -1,12 +1,13 @@
 """Plan, log, diagnose: an interval that the measurement plan asks for shows the half-cycles of every invented plant.
 
-The logs come from the bed model with its ordinary probe, just long enough to hold the half-cycles; what is found is held
-against the model's own switchovers. Where the outlet's ripple is smaller than the logged digit, nothing can be found, and
-saying so is the right answer.
+The logs come from the bed model with its ordinary probe, just long enough to hold the half-cycles; what is found is
+held against the model's own switchovers. Where the outlet's ripple is smaller than the logged digit, nothing can be
+found, and saying so is the right answer.
 """
 
 from __future__ import annotations
 
+import tomllib
 from pathlib import Path
 from typing import Any
 
@@ -14,9 +15,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from diagnostics import Diagnosis, Upload, diagnose, load_plant, read_log, simulate
+from diagnostics import Diagnosis, Upload, diagnose, load_plant, plant_from, read_log, simulate
 from diagnostics.bed.instrument import Instrument
 from diagnostics.measurement_plan import plan_measurement
+from tests.logs import PLANT, saw_tooth
 
 PLANTS = sorted(
     path for path in (Path(__file__).parents[1] / "scenarios").glob("*.toml") if path.name != "recipes.toml"
@@ -79,3 +81,13 @@ def test_a_ripple_below_the_logged_digit_is_not_made_up() -> None:
     assert truth["half_cycle_s"] is not None
     assert not coarse.cycle.resolved
     assert coarse.cycle.half_cycles.empty
+
+
+@pytest.mark.parametrize(("half_cycle_s", "interval_s"), [(300, 60), (420, 60), (300, 30), (1800, 60)])
+def test_a_timer_of_whole_readings_is_found(half_cycle_s: int, interval_s: int) -> None:
+    table = saw_tooth(interval_s=interval_s, half_cycle_s=half_cycle_s)
+    plant = plant_from(tomllib.loads(PLANT))
+    cycle = diagnose(read_log([Upload("log.csv", table.to_csv(index=False).encode())], plant), plant).cycle
+    assert cycle.half_cycle_s is not None
+    assert cycle.half_cycle_s.value == pytest.approx(half_cycle_s, rel=0.005)
+    assert len(cycle.complete) == pytest.approx(2 * 86400 / half_cycle_s, abs=2)

@@ -180,9 +180,22 @@ def place_break(curves: Sequence[Folded], interval_s: float, towers: int = 1) ->
 def _excess(curves: Sequence[Folded], trial: Floats, interval_s: float, towers: int) -> Floats:
     total = np.zeros(trial.size)
     for folded in curves:
-        misfit = np.maximum(break_misfit(folded, trial, interval_s, towers), 1e-300)
-        total += 0.5 * folded.value.size * np.log(misfit / misfit.min())
+        misfit = _finite_misfit(folded, trial, interval_s, towers)
+        if misfit is not None:
+            total += 0.5 * folded.value.size * np.log(misfit / misfit.min())
     return total - total.min()
+
+
+def _finite_misfit(folded: Folded, trial: Floats, interval_s: float, towers: int) -> Floats | None:
+    """Misfit of the richest family that the phases seen can bear.
+
+    A timer that is a whole number of readings shows the same few phases in every half-cycle.
+    """
+    for terms in ((5, 3), (2, 1), (1, 1)):
+        misfit = break_misfit(folded, trial, interval_s, towers, terms)
+        if np.isfinite(misfit).any():
+            return np.maximum(misfit, 1e-300)
+    return None
 
 
 def _mean_phase(trial: Floats, excess: Floats, part_s: float) -> tuple[float, float]:
