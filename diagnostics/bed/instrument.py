@@ -58,7 +58,9 @@ class Instrument:
     ingress: float = 0.0
 
 
-def sensed_moisture(time_s: Array, moisture: Array, instrument: Instrument, pressure_bar: float) -> Array:
+def sensed_moisture(
+    time_s: Array, moisture: Array, instrument: Instrument, pressure_bar: float, *, clipped_on_s: float | None = None
+) -> Array:
     """Moisture the sensor feels, given what flows past the sampling point.
 
     Parameters
@@ -70,6 +72,8 @@ def sensed_moisture(time_s: Array, moisture: Array, instrument: Instrument, pres
     instrument : Instrument
     pressure_bar : float
         Absolute line pressure [bar].
+    clipped_on_s : float, optional
+        When the probe was clipped on, if it has to dry down; the first instant if not given.
 
     Returns
     -------
@@ -85,7 +89,7 @@ def sensed_moisture(time_s: Array, moisture: Array, instrument: Instrument, pres
     sensed = _lagged(air, steps, instrument.wetting_s * growth, instrument.drying_s * growth)
     if instrument.settling is not None:
         excess, fast_s, slow_s, slow_share = instrument.settling
-        since = time_s - time_s[0]
+        since = np.maximum(time_s - (time_s[0] if clipped_on_s is None else clipped_on_s), 0.0)
         fade = (1.0 - slow_share) * np.exp(-since / fast_s) + slow_share * np.exp(-since / slow_s)
         sensed = sensed + excess * sensed[0] * fade
     return sensed

@@ -133,7 +133,7 @@ def simulate(
     moisture = run.moisture
     if probe.ingress:
         moisture = (1.0 - probe.ingress) * moisture + probe.ingress * _ambient_moisture(run, pressure_bar)
-    sensed = sensed_moisture(run.time_s, moisture, probe, pressure_bar)
+    sensed = sensed_moisture(run.time_s, moisture, probe, pressure_bar, clipped_on_s=run.start_s)
     dew = readings_c(sample_s, run.time_s, sensed, probe, pressure_bar, rng)
     table, excluded = log_table(plant, run, sample_s, dew, chosen, rng)
     return table, truth_of(plant, run, sensed, table, chosen, excluded, interval_s, pressure_bar)
