@@ -81,8 +81,8 @@ def set_aside(log: Log, line: AtLinePressure, plant: Plant, resolution: float, l
     _spikes(sieve)
     removed = _removals(sieve)
     _stagnant(sieve)
-    _range_end(sieve)
-    _frozen(sieve)
+    kept = _range_end(sieve)
+    _frozen(sieve, kept)
     _settling(sieve, removed)
     _above_temperature(sieve)
     _clock(sieve)
@@ -95,23 +95,37 @@ def _no_dew_point(sieve: Sieve) -> None:
     sieve.take(np.flatnonzero(np.isfinite(logged) & ~np.isfinite(sieve.line.dew_point_c)), "implausible")
 
 
-def _range_end(sieve: Sieve) -> None:
+def _range_end(sieve: Sieve) -> tuple[float, ...]:
+    """Set readings at an end of the range aside, but for those that prove a passed limit; returns the latter's values.
+
+    At the wet end the air is at least as wet as shown: where that is wetter than the limit, leaving it out would
+    flatter the dryer.
+    """
+    kept = []
+    limit_c = sieve.plant.dryer.dew_point_limit_c
     rows = sieve.rows
     values = sieve.log.channels["dew_point"][rows]
     for end in find_range_end(values, sieve.resolution):
         at = rows[values == end]
         span = (float(sieve.log.time_s[at[0]]), float(sieve.log.time_s[at[-1]]))
         sentence = f"{at.size} readings sit at exactly {end:g} °C, the end of the instrument's range."
-        if end > float(np.median(values)):
-            sentence += " The true values are wetter still: figures without them flatter the dryer."
+        proof = end > float(np.median(values)) and float(sieve.line.dew_point_c[at].min()) > limit_c
+        if proof:
+            sentence += (
+                " The true values are wetter still; they count as shown, so what is said of wet air is too mild."
+            )
         sieve.say("sensor_range_end", span, 0.9, sentence, value_c=end, share=at.size / max(rows.size, 1))
-        sieve.take(at, "range_end", bridge=3)
+        if proof:
+            kept.append(end)
+        else:
+            sieve.take(at, "range_end", bridge=3)
+    return tuple(kept)
 
 
-def _frozen(sieve: Sieve) -> None:
+def _frozen(sieve: Sieve, spared: tuple[float, ...]) -> None:
     rows = sieve.rows
     values = sieve.log.channels["dew_point"][rows]
-    runs = find_frozen(values, sieve.resolution)
+    runs = [run for run in find_frozen(values, sieve.resolution) if run.value not in spared]
     for run in runs:
         sieve.take(rows[run.first : run.last + 1], "frozen", bridge=rows.size)
     time_s = sieve.log.time_s

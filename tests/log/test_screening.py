@@ -201,6 +201,18 @@ def test_range_end(end: float, lower: bool) -> None:
     assert "sensor_range_end" in _codes(screened)
 
 
+def test_the_wet_end_of_the_range_stays_where_it_proves_a_passed_limit() -> None:
+    rng = np.random.default_rng(9)
+    air = dryer_air(rng, 30.0, 60.0, 14400.0, level_c=-34.0, ripple_k=6.0, kind="heated_purge")
+    shown = np.minimum(noisy(rng, air), -30.0)
+    screened = screen(log_of(air.time_s, shown), plant_of("heated_purge", 14400.0))
+    at_end = np.abs(shown - -30.0) < 1e-9
+    assert at_end.sum() > 50
+    assert screened.used[at_end].all()
+    assert "sensor_range_end" in _codes(screened)
+    assert not {"range_end", "frozen"} & {e.reason for e in screened.exclusions}
+
+
 def test_numbers_no_air_has_are_implausible() -> None:
     rng = np.random.default_rng(10)
     air = dryer_air(rng, 24.0, 60.0, 300.0)
