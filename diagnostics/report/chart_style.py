@@ -52,6 +52,19 @@ def level_axis(field: str, title: str, *, domain: tuple[float, float] | None = N
     return alt.Y(f"{field}:Q", title=title, scale=level_scale(domain))
 
 
+def level_span(values: Any, limit: float | None = None) -> tuple[float, float]:
+    """Span of a vertical axis over values and, where given, the limit, with room for its words."""
+    levels = np.asarray(values, dtype=float)
+    levels = levels[np.isfinite(levels)]
+    if limit is not None:
+        levels = np.append(levels, limit)
+    if not levels.size:
+        return -1.0, 1.0
+    low, high = float(levels.min()), float(levels.max())
+    room = max(high - low, 1.0)
+    return low - 0.05 * room, high + 0.12 * room
+
+
 def level_scale(domain: tuple[float, float] | None = None) -> alt.Scale:
     """Scale of a vertical axis that does not start at nought."""
     return alt.Scale(zero=False, nice=True) if domain is None else alt.Scale(domain=list(domain), nice=False)

@@ -13,6 +13,8 @@ from diagnostics.report.chart_style import (
     TREND,
     in_units,
     level_axis,
+    level_scale,
+    level_span,
     level_title,
     limit_rule,
     sized,
@@ -58,12 +60,14 @@ def folded_chart(
     unit, seconds = _step_of(float(data["seconds"].max()) if len(data) else 0.0)
     data = data.assign(since=data["seconds"] / seconds)
     limit_c = diagnosis.plant.dryer.dew_point_limit_c
+    near = bool(len(data)) and data["dew_point_c"].max() > display.level(limit_c - 8)
+    domain = level_span(data["dew_point_c"], display.level(limit_c) if near else None)
     lines = (
         alt.Chart(data)
         .mark_line(strokeWidth=1, opacity=0.45)
         .encode(
             x=alt.X("since:Q", title=f"since the switchover [{unit}]"),
-            y=level_axis("dew_point_c", level_title(display)),
+            y=level_axis("dew_point_c", level_title(display), domain=domain),
             color=tower_colour(),
             strokeDash=alt.StrokeDash(
                 "tower:N", scale=alt.Scale(domain=["A", "B", "unknown"], range=[[1, 0], [4, 2], [1, 0]]), legend=None
@@ -78,8 +82,8 @@ def folded_chart(
         )
     )
     layers: list[alt.Chart] = [lines]
-    if len(data) and data["dew_point_c"].max() > display.level(limit_c - 8):
-        layers += limit_rule(limit_c, display)
+    if near:
+        layers += limit_rule(limit_c, display, domain=domain)
     return sized(alt.layer(*layers), width, height)
 
 
@@ -137,12 +141,18 @@ def peaks_chart(
     data = in_units(peaks_table(diagnosis), "peak_dew_point_c", display)
     if len(data) > MOST_PEAKS:
         data = data.iloc[np.unique(np.linspace(0, len(data) - 1, MOST_PEAKS).astype(int))]
+    ahead, limit_c = forecast_table(diagnosis), diagnosis.plant.dryer.dew_point_limit_c
+    for column in ("peak_dew_point_c", "low_c", "high_c"):
+        ahead = in_units(ahead, column, display)
+    levels = np.concatenate([data["peak_dew_point_c"], ahead["low_c"], ahead["high_c"]]).astype(float)
+    near = bool(np.isfinite(levels).any()) and bool(np.nanmax(levels) > display.level(limit_c - 8))
+    domain = level_span(levels, display.level(limit_c) if near else None)
     points = (
         alt.Chart(data)
         .mark_point(size=18, filled=True, opacity=0.7)
         .encode(
             x=time_axis(ticks=5),
-            y=level_axis("peak_dew_point_c", f"half-cycle peak [{display.temperature_unit}]"),
+            y=level_axis("peak_dew_point_c", f"half-cycle peak [{display.temperature_unit}]", domain=domain),
             color=tower_colour(),
             shape=tower_shape(),
             tooltip=[
@@ -153,23 +163,18 @@ def peaks_chart(
         )
     )
     layers: list[alt.Chart] = []
-    ahead = forecast_table(diagnosis)
-    limit_c = diagnosis.plant.dryer.dew_point_limit_c
-    highest = float(diagnosis.cycle.complete["peak_dew_point_c"].max()) if len(data) else limit_c
     if len(ahead):
-        for column in ("peak_dew_point_c", "low_c", "high_c"):
-            ahead = in_units(ahead, column, display)
         band = (
             alt.Chart(ahead)
             .mark_area(color=TREND, opacity=0.18)
-            .encode(x=time_axis(ticks=5), y="low_c:Q", y2="high_c:Q")
+            .encode(x=time_axis(ticks=5), y=alt.Y("low_c:Q", scale=level_scale(domain)), y2="high_c:Q")
         )
         line = (
             alt.Chart(ahead)
             .mark_line(color=TREND, strokeDash=[6, 3])
             .encode(
                 x=time_axis(ticks=5),
-                y="peak_dew_point_c:Q",
+                y=alt.Y("peak_dew_point_c:Q", scale=level_scale(domain)),
                 tooltip=[
                     alt.Tooltip("time:T", title="time", format="%Y-%m-%d %H:%M"),
                     alt.Tooltip("peak_dew_point_c:Q", title=f"trend [{display.temperature_unit}]", format=".2f"),
@@ -179,10 +184,9 @@ def peaks_chart(
             )
         )
         layers += [band, line]
-        highest = max(highest, float(forecast_table(diagnosis)["high_c"].max()))
     layers.append(points)
-    if highest > limit_c - 8:
-        layers += limit_rule(limit_c, display)
+    if near:
+        layers += limit_rule(limit_c, display, domain=domain)
     return sized(alt.layer(*layers), width, height)
 
 
@@ -193,8 +197,12 @@ def median_table(diagnosis: Diagnosis) -> pd.DataFrame:
         return pd.DataFrame({"seconds": [], "dew_point_c": [], "tower": []})
     length = float(diagnosis.cycle.half_cycle_s.value) if diagnosis.cycle.half_cycle_s else folded["seconds"].max()
     part = np.clip((folded["seconds"] / length * _MEDIAN_PARTS).astype(int), 0, None)
-    table = folded.assign(part=part).groupby(["tower", "part"], as_index=False)[["seconds", "dew_point_c"]].median()
-    return table.drop(columns="part").round(3)
+    grouped = folded.assign(part=part).groupby(["tower", "part"])
+    table, count = grouped[["seconds", "dew_point_c"]].median(), grouped["half_cycle"].nunique()
+    whole = folded.groupby("tower")["half_cycle"].nunique().reindex(count.index.get_level_values("tower"))
+    # Where only the longest half-cycles are left, their median is not the course of the usual one.
+    usual = table[count.to_numpy() >= 0.5 * whole.to_numpy()]
+    return usual.reset_index().drop(columns="part").round(3)
 
 
 def reach_table(diagnosis: Diagnosis) -> pd.DataFrame:
@@ -227,6 +235,7 @@ def tail_chart(
     if today is not None:
         farthest = min(farthest, 8 * today.value)
     unit, seconds = _step_of(float(farthest))
+    domain = level_span(data["dew_point_c"], display.level(limit_c))
     span = alt.Scale(domain=[0, round(1.03 * farthest / seconds, 3)], nice=False)
     x_title = f"since the switchover [{unit}]"
     lines = (
@@ -234,7 +243,7 @@ def tail_chart(
         .mark_line(strokeWidth=2)
         .encode(
             x=alt.X("since:Q", title=x_title, scale=span),
-            y=level_axis("dew_point_c", level_title(display)),
+            y=level_axis("dew_point_c", level_title(display), domain=domain),
             color=tower_colour(),
             tooltip=[
                 alt.Tooltip("tower:N", title="tower"),
@@ -243,27 +252,37 @@ def tail_chart(
             ],
         )
     )
-    layers: list[alt.Chart] = [lines, *limit_rule(limit_c, display)]
+    layers: list[alt.Chart] = [lines, *limit_rule(limit_c, display, domain=domain)]
     if today is not None:
-        switch = pd.DataFrame({"since": [today.value / seconds], "label": ["today's switchover"]})
+        low, high = domain
+        words = {
+            "since": [today.value / seconds],
+            "label": ["today's switchover"],
+            "level": [low + 0.04 * (high - low)],
+        }
+        switch, late = pd.DataFrame(words), today.value > 0.6 * farthest
         layers.append(alt.Chart(switch).mark_rule(color=TREND, strokeDash=[2, 3]).encode(x="since:Q"))
         layers.append(
             alt.Chart(switch)
-            .mark_text(color=TREND, align="left", baseline="top", dx=4, dy=3, fontSize=10)
-            .encode(x="since:Q", y=alt.value(16), text="label:N")
+            .mark_text(
+                color=TREND, align="right" if late else "left", baseline="bottom", dx=-4 if late else 4, fontSize=10
+            )
+            .encode(x="since:Q", y=alt.Y("level:Q", scale=level_scale(domain)), text="label:N")
         )
-    return sized(alt.layer(*layers, *_reached(reach, seconds, farthest, limit_c, display, unit)), width, height)
+    reached = _reached(reach, (seconds, farthest, unit), display.level(limit_c), domain)
+    return sized(alt.layer(*layers, *reached), width, height)
 
 
 def _reached(
-    reach: pd.DataFrame, seconds: float, farthest: float, limit_c: float, display: Display, unit: str
+    reach: pd.DataFrame, axis: tuple[float, float, str], limit: float, domain: tuple[float, float]
 ) -> list[alt.Chart]:
+    seconds, farthest, unit = axis
     shown = reach[reach["kind"] == ("repeated" if "repeated" in set(reach["kind"]) else "one half-cycle")]
     shown = shown.assign(
         since=shown["seconds"].clip(upper=farthest) / seconds,
         low=shown["low_s"] / seconds,
         high=shown["high_s"].clip(upper=1.03 * farthest) / seconds,
-        level=display.level(limit_c),
+        level=limit,
     )
     if shown.empty:
         return []
@@ -273,12 +292,10 @@ def _reached(
         alt.Tooltip("low:Q", title="at the earliest (95 %)", format=".1f"),
         alt.Tooltip("high:Q", title="at the latest (95 %)", format=".1f"),
     ]
-    base = alt.Chart(shown)
+    base, level = alt.Chart(shown), alt.Y("level:Q", scale=level_scale(domain))
     return [
-        base.mark_rule(color=LIMIT, strokeWidth=4, opacity=0.6).encode(x="low:Q", x2="high:Q", y="level:Q"),
-        base.mark_point(color=LIMIT, size=70, filled=True, shape="diamond").encode(
-            x="since:Q", y="level:Q", tooltip=words
-        ),
+        base.mark_rule(color=LIMIT, strokeWidth=4, opacity=0.6).encode(x="low:Q", x2="high:Q", y=level),
+        base.mark_point(color=LIMIT, size=70, filled=True, shape="diamond").encode(x="since:Q", y=level, tooltip=words),
     ]
 
 

@@ -46,7 +46,7 @@ if payback.cash_flow:
         for year, probability in payback.probability_pays.items():
             if year in (1, 2, 3, 5, 10):
                 st.text(f"Pays within {year} year{'s' if year > 1 else ''}: probability {display.share(probability)}")
-else:
+elif not payback.notes:
     st.info("The case cannot be reckoned yet. Give prices and the cost of the control under **The plant**.")
 for note in dict.fromkeys((*diagnosis.switching.notes, *payback.notes)):
     st.caption(plain(spoken(note, display)))
