@@ -6,6 +6,7 @@ import dataclasses
 import json
 import math
 from collections.abc import Iterable
+from functools import lru_cache
 from typing import Any
 
 from diagnostics.air.record import Purity
@@ -20,6 +21,9 @@ from diagnostics.report.levers import offered_levers
 from diagnostics.report.schema import SCHEMA_NAME, DiagnosisDocument, FindingPart, SwitchingFiguresPart
 from diagnostics.report.towers import tower_summary
 from diagnostics.version import VERSION
+
+_iso = lru_cache(maxsize=16384)(iso_time)
+"""Phases and half-cycles share their instants."""
 
 
 def document(diagnosis: Diagnosis) -> dict[str, Any]:
@@ -55,8 +59,8 @@ def document(diagnosis: Diagnosis) -> dict[str, Any]:
         "findings": [
             {
                 **_fields(finding, keep=tuple(FindingPart.model_fields)),
-                "start": None if finding.start_s is None else iso_time(finding.start_s, zone),
-                "end": None if finding.end_s is None else iso_time(finding.end_s, zone),
+                "start": None if finding.start_s is None else _iso(finding.start_s, zone),
+                "end": None if finding.end_s is None else _iso(finding.end_s, zone),
             }
             for finding in diagnosis.findings
         ],
@@ -64,7 +68,10 @@ def document(diagnosis: Diagnosis) -> dict[str, Any]:
         "assumptions": [_fields(item) for item in _assumptions(diagnosis)],
         "trace": [_fields(step) for step in derivation(diagnosis)],
     }
-    return DiagnosisDocument.model_validate(_plain(raw)).model_dump(by_alias=True)
+    whole: dict[str, Any] = _plain(raw)
+    # Every key is required and no other allowed, so what was checked is what is handed on.
+    DiagnosisDocument.model_validate(whole)
+    return whole
 
 
 def energy_parts(purge: Purge, switching: Switching, payback: Payback) -> dict[str, Any]:
@@ -84,7 +91,7 @@ def record_text(schema: str, record: Any, timezone: str | None) -> str:
     values = _plain(_unfolded(record))
     for key in ("start_s", "end_s"):
         if isinstance(values.get(key), float):
-            values[key.removesuffix("_s")] = iso_time(values.pop(key), timezone)
+            values[key.removesuffix("_s")] = _iso(values.pop(key), timezone)
     return json.dumps({"schema": schema, **values}, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 
 
@@ -126,8 +133,8 @@ def _log(diagnosis: Diagnosis) -> dict[str, Any]:
     screened, log = diagnosis.screened, diagnosis.screened.log
     return {
         "source": log.source,
-        "start": iso_time(log.time_s[0], log.timezone),
-        "end": iso_time(log.time_s[-1], log.timezone),
+        "start": _iso(log.time_s[0], log.timezone),
+        "end": _iso(log.time_s[-1], log.timezone),
         "duration_h": (log.time_s[-1] - log.time_s[0]) / 3600.0,
         "interval_s": log.interval_s,
         "samples": log.samples,
@@ -137,8 +144,8 @@ def _log(diagnosis: Diagnosis) -> dict[str, Any]:
         "used_statistics": used_statistics(screened),
         "excluded": [
             {
-                "start": iso_time(item.start_s, log.timezone),
-                "end": iso_time(item.end_s, log.timezone),
+                "start": _iso(item.start_s, log.timezone),
+                "end": _iso(item.end_s, log.timezone),
                 "reason": item.reason,
             }
             for item in screened.exclusions
@@ -163,7 +170,7 @@ def _cycle(cycle: Cycle, zone: str | None) -> dict[str, Any]:
     return {
         "control": cycle.control,
         "control_spans": [
-            {"start": iso_time(s.start_s, zone), "end": iso_time(s.end_s, zone), "control": s.control}
+            {"start": _iso(s.start_s, zone), "end": _iso(s.end_s, zone), "control": s.control}
             for s in cycle.control_spans
         ],
         "resolved": cycle.resolved,
@@ -173,13 +180,13 @@ def _cycle(cycle: Cycle, zone: str | None) -> dict[str, Any]:
         "false_alarm_probability": None if cycle.rhythm is None else cycle.rhythm.false_alarm_probability,
         "readings_per_half_cycle": cycle.readings_per_half_cycle,
         "set_point_c": cycle.set_point_c,
-        "stopped": None if cycle.stopped_s is None else iso_time(cycle.stopped_s, zone),
+        "stopped": None if cycle.stopped_s is None else _iso(cycle.stopped_s, zone),
         "towers": {} if not cycle.resolved else {t: tower_summary(cycle, t) for t in ("A", "B")},
         "half_cycles": half_cycle_rows(cycle, zone),
         "phases": [
             {
-                "start": iso_time(p.start_s, zone),
-                "end": iso_time(p.end_s, zone),
+                "start": _iso(p.start_s, zone),
+                "end": _iso(p.end_s, zone),
                 "tower": p.tower,
                 "state": p.state,
             }
@@ -196,8 +203,8 @@ def half_cycle_rows(cycle: Cycle, zone: str | None) -> list[dict[str, Any]]:
         rows.append(
             {
                 "index": index,
-                "start": iso_time(row["start_s"], zone),
-                "end": iso_time(row["end_s"], zone),
+                "start": _iso(row["start_s"], zone),
+                "end": _iso(row["end_s"], zone),
                 "tower": row["tower"] if isinstance(row["tower"], str) else None,
                 "complete": bool(row["complete"]),
                 **{key: _number(value) for key, value in row.items() if key.endswith("_dew_point_c")},
