@@ -61,6 +61,7 @@ def trials_for(diagnosis: Diagnosis, display: Display) -> list[Trial]:
             plant.dryer.longest_half_cycle_s or half_cycle_s,
             lambda x: x / 60.0,
             lambda x: x * 60.0,
+            decimals=1,
         ),
         _trial(
             "dryer.purge_share",

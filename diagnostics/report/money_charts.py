@@ -35,6 +35,7 @@ def energy_chart(diagnosis: Diagnosis, *, width: int | str = 340, height: int = 
 
 def energy_bars(table: pd.DataFrame, *, width: int | str = 340, height: int = 110) -> alt.Chart:
     """One bar a case, split into parts: columns case, part, kwh_per_year; cases in the table's order."""
+    present = [part for part in PARTS if part in set(table["part"])]
     chart = (
         alt.Chart(table)
         .mark_bar()
@@ -49,7 +50,7 @@ def energy_bars(table: pd.DataFrame, *, width: int | str = 340, height: int = 11
             color=alt.Color(
                 "part:N",
                 title=None,
-                scale=alt.Scale(domain=list(PARTS), range=list(PARTS.values())),
+                scale=alt.Scale(domain=present, range=[PARTS[part] for part in present]),
                 legend=alt.Legend(orient="top"),
             ),
             tooltip=["case:N", "part:N", alt.Tooltip("kwh_per_year:Q", title="kWh a year", format=",.0f")],

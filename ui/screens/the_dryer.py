@@ -6,7 +6,7 @@ from diagnostics.report import charts
 from diagnostics.report.summary import seen_lines, worth_lines
 from ui import finding_cards, gate, state
 from ui.plant_form import spoken
-from ui.words import chart_with_table, half_cycles_in_words, plain, show_frame
+from ui.words import chart_with_table, half_cycles_in_words, show_frame
 
 st.title("The dryer")
 diagnosis = gate.diagnosis_or_stop()
@@ -45,8 +45,9 @@ with right:
         chart_with_table(chart, reach, "the limit", "tail", display)
         seen = "rating and bed, for no rise towards it shows" if diagnosis.breakthrough.censored else "the rise seen"
         st.caption(f"Thick line on the limit: when the leaving air reaches it, with its 95 % interval, by {seen}.")
-    for note in diagnosis.breakthrough.notes:
-        st.caption(plain(spoken(note, display)))
+    with st.expander("How the margin was reckoned", expanded=not len(reach)):
+        for note in diagnosis.breakthrough.notes:
+            st.text(f"• {spoken(note, display)}")
 left, right = st.columns(2)
 with left:
     st.subheader("Peaks over the days")

@@ -7,7 +7,7 @@ from diagnostics.report import charts
 from diagnostics.report.summary import LIMITED_WORDS
 from ui import cached, gate, state, trials
 from ui.plant_form import spoken
-from ui.words import chart_with_table, plain, show_sentence, show_table
+from ui.words import chart_with_table, show_sentence, show_table
 
 st.title("What if")
 diagnosis = gate.diagnosis_or_stop()
@@ -47,8 +47,9 @@ with right:
         st.subheader("Energy of regeneration")
         chart = charts.energy_bars(bars, width="container", height=260)
         chart_with_table(chart, bars.rename(columns={"kwh_per_year": "kWh a year"}), "the energy", "energy", display)
-    for note in dict.fromkeys((*result.notes, *result.after.switching.notes)):
-        st.caption(plain(spoken(note, display)))
+    with st.expander("How this was reckoned", expanded=bool(result.notes)):
+        for note in dict.fromkeys((*result.notes, *result.after.switching.notes)):
+            st.text(f"• {spoken(note, display)}")
 st.caption(
     "A relaxed limit or a longer half-cycle is proved over a day or more before it stays; keep the old setting marked."
     " More pressure swings or fewer: the vessel's inspection body knows its fatigue count. Medical and breathing air:"
