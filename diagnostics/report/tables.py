@@ -36,6 +36,34 @@ FINDING_KEYS = (
     "action",
     "caution",
 )
+LEVER_KEYS = (
+    "key",
+    "sentence",
+    "energy_saved_kwh_per_year",
+    "energy_low",
+    "energy_high",
+    "cost_saved_per_year",
+    "cost_low",
+    "cost_high",
+    "needs_switching",
+    "caution",
+)
+_UNITS = {
+    "c_per_day": "K/d",
+    "kwh_per_year": "kWh/a",
+    "kg_per_year": "kg/a",
+    "kw_per_m3_min": "kW/(m3/min)",
+    "m3_min": "m3/min",
+    "share": "1",
+    "days_to_limit": "d",
+    "years": "a",
+    "irr": "1/a",
+    "kw": "kW",
+    "c": "degC",
+    "k": "K",
+    "s": "s",
+}
+_MONEY = ("cost_per_year", "cost_saved_per_year", "net_saving_per_year", "retrofit_cost", "npv")
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 
@@ -44,6 +72,15 @@ def neutral(cell: Any) -> Any:
     if isinstance(cell, str) and cell.startswith(_FORMULA_STARTS):
         return f"'{cell}"
     return cell
+
+
+def unit_of(key: str, currency: str) -> str:
+    """Unit that a document's key names in its last words; empty for words and counts."""
+    if key in _MONEY:
+        return currency if key in ("retrofit_cost", "npv") else f"{currency}/a"
+    if key in ("price_per_kwh", "cost_per_saved_kwh"):
+        return f"{currency}/kWh"
+    return next((unit for ending, unit in _UNITS.items() if key == ending or key.endswith(f"_{ending}")), "")
 
 
 def half_cycles_csv(diagnosis: Diagnosis) -> str:
@@ -66,12 +103,15 @@ def workbook(diagnosis: Diagnosis) -> bytes:
     book = Workbook()
     book.remove(book.active)
     headline = [
-        (f"{part}.{key}", *_triple(value))
+        (f"{part}.{key}", *_triple(value), unit_of(key, whole["payback"]["currency"]))
         for part in ("purity", "trend", "breakthrough", "purge", "switching", "payback")
         for key, value in whole[part].items()
         if not isinstance(value, list) and not (isinstance(value, dict) and "value" not in value)
     ]
-    _sheet(book, "headline", ("key", "value", "low", "high"), headline)
+    _sheet(book, "headline", ("key", "value", "low", "high", "unit"), headline)
+    _sheet(book, "levers", LEVER_KEYS, [_lever(row) for row in whole["levers"]["levers"]])
+    budget = whole["purity"]["budget"] or {}
+    _sheet(book, "uncertainty", ("cause", "K"), list(budget.items()))
     half_cycles = [[row[key] for key in HALF_CYCLE_KEYS] for row in whole["cycle"]["half_cycles"]]
     _sheet(book, "half-cycles", HALF_CYCLE_KEYS, half_cycles)
     findings = [[_flat(row[key]) for key in FINDING_KEYS] for row in whole["findings"]]
@@ -116,7 +156,7 @@ def log_span(diagnosis: Diagnosis) -> tuple[str, str]:
 def _csv(header: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
     stream = io.StringIO()
     writer = csv.writer(stream, lineterminator="\n")
-    writer.writerow(header)
+    writer.writerow([neutral(title) for title in header])
     for row in rows:
         writer.writerow(["" if cell is None else _word(neutral(cell)) for cell in row])
     return stream.getvalue()
@@ -140,9 +180,15 @@ def _triple(value: Any) -> tuple[Any, Any, Any]:
     return value, None, None
 
 
+def _lever(row: dict[str, Any]) -> tuple[Any, ...]:
+    energy, cost = _triple(row["energy_saved_kwh_per_year"]), row["cost_saved_per_year"]
+    money = (None, None, None) if cost is None else _triple(cost)
+    return row["key"], row["sentence"], *energy, *money, row["needs_switching"], row["caution"]
+
+
 def _sheet(book: Any, title: str, header: Sequence[str], rows: Iterable[Sequence[Any]]) -> None:
     sheet = book.create_sheet(title)
-    sheet.append(list(header))
+    sheet.append([neutral(title) for title in header])
     for row in rows:
         sheet.append([neutral(cell) for cell in row])
     sheet.freeze_panes = "A2"

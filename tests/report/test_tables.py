@@ -53,6 +53,12 @@ def test_workbook_reads_back(diagnosis: Diagnosis) -> None:
     sheet = book["half-cycles"]
     assert sheet.max_row == 1 + len(diagnosis.cycle.half_cycles)
     assert isinstance(sheet.cell(2, 6).value, float | int)
+    assert {"levers", "uncertainty"} <= set(book.sheetnames)
+    units = {row[0].value: row[4].value for row in book["headline"].iter_rows(min_row=2)}
+    assert units["purity.p95_dew_point_c"] == "degC"
+    assert units["switching.energy_saved_kwh_per_year"] == "kWh/a"
+    assert units["payback.npv"] == "EUR"
+    assert units["trend.peak_dew_point_c_per_day"] == "K/d"
     headline = {row[0].value: row[1].value for row in book["headline"].iter_rows(min_row=2)}
     assert headline["purity.p95_dew_point_c"] == pytest.approx(diagnosis.purity.p95_dew_point_c)
 
@@ -62,3 +68,8 @@ def test_screened_log_reads_back(diagnosis: Diagnosis) -> None:
     assert len(frame) == diagnosis.screened.log.samples
     assert frame["used"].sum() == diagnosis.screened.used.sum()
     assert frame["set_aside"].notna().sum() == 0
+
+
+def test_every_exported_cell_is_safe_headers_too() -> None:
+    text = tables._csv(("=cmd", "-2", "plain"), [["+1", -2.0, "@x"]])
+    assert list(csv.reader(io.StringIO(text))) == [["'=cmd", "'-2", "plain"], ["'+1", "-2.0", "'@x"]]
