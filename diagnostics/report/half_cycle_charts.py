@@ -64,7 +64,7 @@ def folded_chart(
     domain = level_span(data["dew_point_c"], display.level(limit_c) if near else None)
     lines = (
         alt.Chart(data)
-        .mark_line(strokeWidth=1, opacity=0.45)
+        .mark_line(strokeWidth=1, opacity=0.6)
         .encode(
             x=alt.X("since:Q", title=f"since the switchover [{unit}]"),
             y=level_axis("dew_point_c", level_title(display), domain=domain),
@@ -113,10 +113,10 @@ def peaks_table(diagnosis: Diagnosis) -> pd.DataFrame:
 def forecast_table(diagnosis: Diagnosis) -> pd.DataFrame:
     """Trend of the peaks and a look ahead as long as the log: columns time, peak_dew_point_c, low_c, high_c.
 
-    Empty where there is no trend. The bounds are the slope's 95 % interval about the middle of the log.
+    Empty where the log is too short for a trend. The bounds are the slope's 95 % interval about the middle of the log.
     """
     slope, data = diagnosis.trend.peak_dew_point_c_per_day, peaks_table(diagnosis).dropna()
-    if slope is None or len(data) < 2:
+    if slope is None or diagnosis.trend.verdict == "too_short" or len(data) < 2:
         return pd.DataFrame({"time": [], "peak_dew_point_c": [], "low_c": [], "high_c": []})
     first, span = data["time"].iloc[0], data["time"].iloc[-1] - data["time"].iloc[0]
     days = (data["time"] - first).dt.total_seconds().to_numpy() / 86400.0
@@ -144,9 +144,14 @@ def peaks_chart(
     ahead, limit_c = forecast_table(diagnosis), diagnosis.plant.dryer.dew_point_limit_c
     for column in ("peak_dew_point_c", "low_c", "high_c"):
         ahead = in_units(ahead, column, display)
-    levels = np.concatenate([data["peak_dew_point_c"], ahead["low_c"], ahead["high_c"]]).astype(float)
-    near = bool(np.isfinite(levels).any()) and bool(np.nanmax(levels) > display.level(limit_c - 8))
-    domain = level_span(levels, display.level(limit_c) if near else None)
+    peaks = data["peak_dew_point_c"].to_numpy(float)
+    near = bool(np.isfinite(peaks).any()) and bool(np.nanmax(peaks) > display.level(limit_c - 8))
+    low, high = level_span(peaks, display.level(limit_c) if near else None)
+    # A look ahead may widen the picture by half, no more: a steep slope would squash the peaks that were seen.
+    low, high = low - 0.25 * (high - low), high + 0.25 * (high - low)
+    ahead[["low_c", "high_c"]] = ahead[["low_c", "high_c"]].clip(low, high)
+    ahead["peak_dew_point_c"] = ahead["peak_dew_point_c"].where(ahead["peak_dew_point_c"].between(low, high))
+    domain = (low, high)
     points = (
         alt.Chart(data)
         .mark_point(size=18, filled=True, opacity=0.7)

@@ -11,14 +11,15 @@ from tests.browser.server import FLAGS, STILL, front_end, require_chromium
 from tests.logs import write_example
 
 
-@pytest.fixture(scope="session")
+# Both end with this folder: a browser kept open would bar other tests from one of their own.
+@pytest.fixture(scope="package")
 def address() -> Iterator[str]:
     require_chromium()
     with front_end() as served:
         yield served
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def browser() -> Iterator[object]:
     from playwright.sync_api import sync_playwright
 
