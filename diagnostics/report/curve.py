@@ -225,7 +225,8 @@ def _line(data: pd.DataFrame, domain: tuple[float, float], display: Display) -> 
                 "kind:N",
                 title=None,
                 scale=alt.Scale(domain=kinds, range=[INK, QUIET]),
-                legend=alt.Legend(orient="top"),
+                # Below, because one row on top would be wider than a phone.
+                legend=alt.Legend(orient="bottom") if (data["kind"] == "set aside").any() else None,
             ),
             strokeDash=alt.StrokeDash("kind:N", legend=None, scale=alt.Scale(domain=kinds, range=[[1, 0], [2, 2]])),
             tooltip=[
