@@ -23,7 +23,6 @@ if TYPE_CHECKING:
 RELAXED_K, COOLER_K, LOWER_BAR = 10.0, 5.0, 0.5
 CLEAN_DROP_BAR = 0.05
 """Pressure drop of a clean filter element at its rating (common practice, no published source)."""
-_PEOPLE = ("medical", "breathing")
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,16 +38,16 @@ class Change:
 
 def offers(diagnosis: Diagnosis, model: YearModel) -> list[Change]:
     """Levers that this plant offers."""
-    found = [_filters(diagnosis), _lower_pressure(diagnosis, model)]
-    if diagnosis.plant.site.air_use not in _PEOPLE:
-        found += [
-            _switching(diagnosis),
-            _longer_timer(diagnosis, model),
-            _trimmed_purge(diagnosis, model),
-            _relaxed_limit(diagnosis, model),
-            _cooler_inlet(diagnosis, model),
-            _mended_imbalance(diagnosis, model),
-        ]
+    found = [
+        _filters(diagnosis),
+        _lower_pressure(diagnosis, model),
+        _switching(diagnosis),
+        _longer_timer(diagnosis, model),
+        _trimmed_purge(diagnosis, model),
+        _relaxed_limit(diagnosis, model),
+        _cooler_inlet(diagnosis, model),
+        _mended_imbalance(diagnosis, model),
+    ]
     return [item for item in found if item is not None]
 
 

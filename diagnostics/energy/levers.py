@@ -35,8 +35,11 @@ def weigh_levers(diagnosis: Diagnosis) -> Levers:
     Returns
     -------
     Levers
-        Empty, with a note, where purge or load are unknown.
+        Empty, with a note, where purge or load are unknown, and for medical and breathing air.
     """
+    if diagnosis.plant.site.air_use in ("medical", "breathing"):
+        note = "Medical and breathing air: no saving is offered; the responsible person decides."
+        return Levers((), None, None, (note,))
     model = YearModel.of(diagnosis)
     if model is None:
         return Levers((), None, None, ("Purge or load are unknown, so levers cannot be weighed.",))

@@ -14,10 +14,10 @@ from typing import Any
 
 from diagnostics.diagnosis import Diagnosis
 from diagnostics.energy.explain import explain
+from diagnostics.energy.levers import weigh_levers
 from diagnostics.energy.record import Step
 from diagnostics.errors import UsageError
 from diagnostics.estimate import Estimate
-from diagnostics.report.levers import offered_levers
 from diagnostics.report.texts import texts, words
 from diagnostics.report.towers import tower_summary
 
@@ -248,7 +248,7 @@ def _energy(diagnosis: Diagnosis) -> Iterator[Step]:
 
 
 def _levers(diagnosis: Diagnosis) -> Iterator[Step]:
-    found = offered_levers(diagnosis)
+    found = weigh_levers(diagnosis)
     unit, formula, source = texts()["derivation"]["levers"]
     hours = ("hours a year", diagnosis.plant.operation.hours_per_year, _given(diagnosis, "operation.hours_per_year"))
     for lever in found.levers:

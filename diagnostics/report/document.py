@@ -12,12 +12,12 @@ from typing import Any
 from diagnostics.air.record import Purity
 from diagnostics.cycle.record import Cycle
 from diagnostics.diagnosis import Diagnosis
+from diagnostics.energy.levers import weigh_levers
 from diagnostics.energy.record import Payback, Purge, PurgeEnergy, Switching
 from diagnostics.estimate import Estimate
 from diagnostics.log.statistics import statistics, used_statistics
 from diagnostics.moment import iso_time
 from diagnostics.report.derivation import derivation
-from diagnostics.report.levers import offered_levers
 from diagnostics.report.schema import SCHEMA_NAME, DiagnosisDocument, FindingPart, SwitchingFiguresPart
 from diagnostics.report.towers import tower_summary
 from diagnostics.version import VERSION
@@ -82,7 +82,7 @@ def energy_parts(purge: Purge, switching: Switching, payback: Payback) -> dict[s
 
 def lever_part(diagnosis: Diagnosis) -> dict[str, Any]:
     """What else would save energy, as plain values."""
-    plain: dict[str, Any] = _plain(_unfolded(offered_levers(diagnosis)))
+    plain: dict[str, Any] = _plain(_unfolded(weigh_levers(diagnosis)))
     return plain
 
 
@@ -137,7 +137,7 @@ def _log(diagnosis: Diagnosis) -> dict[str, Any]:
         "end": _iso(log.time_s[-1], log.timezone),
         "duration_h": (log.time_s[-1] - log.time_s[0]) / 3600.0,
         "interval_s": log.interval_s,
-        "samples": log.samples,
+        "samples": log.samples + log.rows_repeated,
         "used_samples": int(screened.used.sum()),
         "columns": {quantity: _fields(column) for quantity, column in log.columns.items()},
         "statistics": statistics(log),

@@ -1,36 +1,17 @@
-"""Which levers are told: what the room of energy weighs, and nothing where people breathe the air."""
+"""How levers are told: as a table, their notes, and the one that beats switching."""
 
 from __future__ import annotations
 
 from diagnostics.diagnosis import Diagnosis
 from diagnostics.energy.levers import weigh_levers
-from diagnostics.energy.record import Lever, Levers
+from diagnostics.energy.record import Lever
 from diagnostics.report.figures import METRIC, Display
 from diagnostics.report.texts import words
-
-PEOPLE = ("medical", "breathing")
-
-
-def offered_levers(diagnosis: Diagnosis) -> Levers:
-    """Levers to tell of, the most worthwhile first.
-
-    Parameters
-    ----------
-    diagnosis : Diagnosis
-
-    Returns
-    -------
-    Levers
-        None for medical and breathing air, with a note: the responsible person decides there.
-    """
-    if diagnosis.plant.site.air_use in PEOPLE:
-        return Levers((), None, None, (words("levers")["people"],))
-    return weigh_levers(diagnosis)
 
 
 def better_than_switching(diagnosis: Diagnosis) -> Lever | None:
     """The lever that saves more by itself than switching on dew point does, if there is one."""
-    best = next(iter(offered_levers(diagnosis).levers), None)
+    best = next(iter(weigh_levers(diagnosis).levers), None)
     if best is None or best.key == "switch_on_dew_point":
         return None
     switching = diagnosis.switching.figures.energy_saved_kwh_per_year
@@ -41,7 +22,7 @@ def better_than_switching(diagnosis: Diagnosis) -> Lever | None:
 
 def lever_rows(diagnosis: Diagnosis, display: Display = METRIC) -> list[tuple[str, str, str]]:
     """Levers as rows of a table: what to do, energy and cost saved a year; all together last."""
-    found, currency, say = offered_levers(diagnosis), diagnosis.payback.currency, words("levers")
+    found, currency, say = weigh_levers(diagnosis), diagnosis.payback.currency, words("levers")
     rows = [
         (
             f"{lever.sentence} ({say['on_top']})" if lever.needs_switching else lever.sentence,
@@ -60,7 +41,7 @@ def lever_rows(diagnosis: Diagnosis, display: Display = METRIC) -> list[tuple[st
 
 def lever_notes(diagnosis: Diagnosis, display: Display = METRIC) -> list[str]:
     """What to mind with the levers: the overlap, and each caution once."""
-    found, say = offered_levers(diagnosis), words("levers")
+    found, say = weigh_levers(diagnosis), words("levers")
     notes = list(found.notes) if found.notes or found.levers else [say["none"]]
     if found.overlap_kwh_per_year is not None and found.overlap_kwh_per_year >= 1.0 and len(found.levers) > 1:
         notes.append(say["overlap"].format(overlap=display.number(found.overlap_kwh_per_year)))

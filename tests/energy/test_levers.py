@@ -88,7 +88,7 @@ def test_an_imbalance_is_worth_the_better_tower() -> None:
     assert "vent both" in found["mended_imbalance"].caution
 
 
-def test_breathing_air_gets_filters_and_pressure_only() -> None:
+def test_breathing_air_is_offered_nothing() -> None:
     plant = made.plant(
         made.HEATLESS,
         site__air_use="breathing",
@@ -96,7 +96,10 @@ def test_breathing_air_gets_filters_and_pressure_only() -> None:
         measurement__pressure_bar_g=9.0,
         operation__pressure_at_use_bar_g=6.0,
     )
-    assert set(by_key(weigh_levers(diagnosis(plant)))) == {"filter_elements", "lower_pressure"}
+    found = weigh_levers(diagnosis(plant))
+    assert found.levers == ()
+    assert found.together_kwh_per_year is None
+    assert "responsible person" in found.notes[0]
 
 
 def test_unknown_load_is_said() -> None:
