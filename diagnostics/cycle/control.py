@@ -14,6 +14,7 @@ import numpy as np
 
 from diagnostics.cycle.events import Falls, answered_before_peak_s, find_falls
 from diagnostics.cycle.record import Control, ControlSpan
+from diagnostics.cycle.regularity import common_length_s, is_beyond_doubt, keep_no_time, keeps_their_time
 from diagnostics.cycle.rhythm import LEAST_READINGS, Comb
 from diagnostics.cycle.running import RunningClock, on_running_time, running_clocks
 from diagnostics.cycle.timer import Stretch, timer_stretches
@@ -25,9 +26,10 @@ LEAST_TAIL = 1.5
 LEAST_STRETCH = 6.0
 """Usual half-cycles a stretch must last to be judged by itself."""
 COHERENT = 0.4
-UNEVEN = 0.03
 LEAST_RUNNING = 12
 """Switchovers that a running clock must show: with several clocks to choose from, fewer could be chance."""
+LEVEL, LEVEL_SPREADS = 0.03, 3.0
+"""Distance in ln moisture, and in spreads, within which half-cycles end at one level."""
 CLIMB = 0.25
 """Rise in ln moisture that makes a ceased rhythm a stopped switching."""
 
@@ -139,22 +141,36 @@ def find_switching(trace: Trace) -> Switching | None:
         return None
     least = LEAST_READINGS * trace.interval_s
     timer = whole_course(trace)
-    if timer is not None and is_good(timer[1]):
-        believed = timer[1].half_cycle_s >= least and not may_be_the_days(timer[1])
-        return _timed(trace, *timer) if believed else None
+    good = timer is not None and is_good(timer[1])
+    if timer is not None and good and is_beyond_doubt(timer[1], trace.duration_s):
+        return _believed(trace, timer)
     falls = find_falls(trace, least)
-    uneven = falls is not None and falls.spread > UNEVEN
-    if not (uneven and (timer is None or timer[1].coherence < COHERENT)):
-        timer = course_by_parts(trace, timer)
-    if timer is None and falls is not None and not uneven:
-        course = follow(trace, float(np.median(np.diff(falls.peak_s))))
+    uneven = falls is not None and keep_no_time(falls, trace.interval_s)
+    timely = falls is None or timer is None or keeps_their_time(timer[1], falls, trace.interval_s)
+    if good and timely:
+        return _believed(trace, timer)
+    if falls is not None and uneven and (timer is None or not timely or timer[1].coherence < COHERENT):
+        return _by_set_point(trace, falls)
+    if falls is not None and not uneven and (timer is None or not timely):
+        course = follow(trace, common_length_s(falls))
         if course is not None and course.coherence >= COHERENT:
             return _timed(trace, None, course)
-    if timer is not None and (timer[1].half_cycle_s < least or may_be_the_days(timer[1])):
-        timer = None
-    if falls is not None and (timer is None or (timer[1].coherence < COHERENT and uneven)):
+    timer = _believable(course_by_parts(trace, timer), least)
+    if falls is not None and timer is None:
         return _by_set_point(trace, falls)
     return _timed(trace, *timer) if timer is not None else None
+
+
+def _believed(trace: Trace, timer: tuple[Comb, Course] | None) -> Switching | None:
+    timer = _believable(timer, LEAST_READINGS * trace.interval_s)
+    return _timed(trace, *timer) if timer is not None else None
+
+
+def _believable(timer: tuple[Comb, Course] | None, least_s: float) -> tuple[Comb, Course] | None:
+    """A timer that the readings can show and that the hours of the day do not explain."""
+    if timer is None or timer[1].half_cycle_s < least_s or may_be_the_days(timer[1]):
+        return None
+    return timer
 
 
 def _timed(trace: Trace, comb: Comb | None, course: Course) -> Switching:
@@ -237,7 +253,7 @@ def _by_set_point(trace: Trace, falls: Falls) -> Switching:
     stretch = Stretch(start, end, switchovers, towers)
     usual, longest = float(np.median(np.diff(switchovers))), float(np.diff(switchovers).max())
     last = float(switchovers[-1])
-    spans = _spans_by_length(switchovers, start, end, trace.interval_s)
+    spans = _spans_by_length(switchovers, falls.peak[1:], start, end, trace.interval_s)
     after = trace.part(last + 2.0 * longest, end + 1.0).value
     ceased = after.size > 0 and end - last > 2.5 * longest + usual
     if ceased and float(np.median(after[-max(1, after.size // 5) :])) > float(falls.peak.max()) + 0.1:
@@ -248,8 +264,13 @@ def _by_set_point(trace: Trace, falls: Falls) -> Switching:
     return Switching([stretch], spans, falls=[falls])
 
 
-def _spans_by_length(switchovers_s: Floats, start_s: float, end_s: float, interval_s: float) -> list[ControlSpan]:
-    """Dew point control, except runs of equal lengths that are neither the shortest nor the longest of all."""
+def _spans_by_length(
+    switchovers_s: Floats, level: Floats, start_s: float, end_s: float, interval_s: float
+) -> list[ControlSpan]:
+    """Dew point control, except runs of equal lengths that are neither the shortest nor the longest of all.
+
+    A run that ends at the level of the others obeys that level: under a steady load its lengths are equal too.
+    """
     length = np.diff(switchovers_s)
     tolerance = np.maximum(0.01 * length, 1.5 * interval_s)
     spans: list[ControlSpan] = []
@@ -264,7 +285,8 @@ def _spans_by_length(switchovers_s: Floats, start_s: float, end_s: float, interv
         capped = others.size > 0 and (
             np.isclose(run, length.max(), rtol=0.01) or np.isclose(run, length.min(), rtol=0.01)
         )
-        if j - i + 1 >= LEAST_STRETCH and not (capped or bounded):
+        held = others.size > 0 and _at_one_level(level[i : j + 1], np.delete(level, np.arange(i, j + 1)))
+        if j - i + 1 >= LEAST_STRETCH and not (capped or bounded or held):
             if switchovers_s[i] > at:
                 spans.append(ControlSpan(at, float(switchovers_s[i]), "dew_point"))
             spans.append(ControlSpan(float(switchovers_s[i]), float(switchovers_s[j + 1]), "fixed"))
@@ -273,6 +295,12 @@ def _spans_by_length(switchovers_s: Floats, start_s: float, end_s: float, interv
     if at < end_s:
         spans.append(ControlSpan(at, end_s, "dew_point"))
     return spans
+
+
+def _at_one_level(run: Floats, others: Floats) -> bool:
+    middle = float(np.median(others))
+    spread = 1.4826 * float(np.median(np.abs(others - middle)))
+    return abs(float(np.median(run)) - middle) <= LEVEL_SPREADS * spread + LEVEL
 
 
 def _joined(spans: list[ControlSpan], start_s: float, end_s: float) -> list[ControlSpan]:

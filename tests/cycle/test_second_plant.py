@@ -39,3 +39,28 @@ def test_switchovers_and_control(kind, faults, tmp_path):
     found = found[found > used[0]]
     margin = margin_of(screened.log.interval_s, float(np.median(np.diff(true))))
     assert score(true, found, margin).f1 >= 0.97
+
+
+@pytest.mark.parametrize(
+    ("kind", "seed", "days", "faults"),
+    [
+        ("heatless", 0, 1.0, ()),
+        ("heatless", 30, 1.0, ()),
+        ("heatless", 50, 1.0, ()),
+        ("heated", 5, 4.0, ()),
+        ("heated", 9, 4.0, ()),
+        ("heated", 5, 4.0, ("overload",)),
+    ],
+)
+def test_lengths_that_follow_the_load_are_no_timer(kind, seed, days, faults, tmp_path):
+    log, truth = second_plant(seed=seed, kind=kind, control="dew_point", days=days, faults=faults)
+    plant = plant_from(truth["plant"])
+    file = tmp_path / "log.csv"
+    log.to_csv(file, index=False)
+    screened = screen(read_log([file], plant), plant)
+    cycle = segment(screened, plant)
+    assert cycle.control == "dew_point"
+    true = np.array([at for at, _ in truth["switchovers"]])
+    found = cycle.half_cycles["start_s"].to_numpy()
+    margin = margin_of(screened.log.interval_s, float(np.median(np.diff(true))))
+    assert score(true, found[found > screened.log.time_s[0]], margin).f1 >= 0.96

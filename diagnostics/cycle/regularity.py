@@ -1,0 +1,91 @@
+"""Timer or set point: do the switchovers seen one by one keep the time of the rhythm found in the whole log?
+
+A rhythm may be read into almost any log: a load that follows the day, or half-cycles of about the same length. A timer
+is regular to a small fraction of a half-cycle, so each switchover must fall where its clock puts it.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from diagnostics.cycle.events import Falls
+from diagnostics.cycle.tracking import Course
+from diagnostics.log.record import Floats
+
+UNEVEN, UNEVEN_SHARE = 0.03, 0.15
+"""Departure of a length from a whole multiple of the usual one, and the share of such lengths, that no timer makes."""
+NEAR, NEAR_SHARE = 0.06, 0.8
+"""Distance from the clock as a share of a half-cycle, and the share of switchovers within it, that a timer makes."""
+LEAST_UNBROKEN = 8.0
+"""Half-cycles between one reset and the next, on the average, below which a clock says nothing."""
+MANY = 40.0
+"""Half-cycles from which a rhythm without a reset and with hardly a lag is a timer's without further proof."""
+
+
+def is_beyond_doubt(course: Course, duration_s: float) -> bool:
+    """Whether a good course is so long that nothing but a timer keeps such time."""
+    return course.present_share * duration_s >= MANY * course.half_cycle_s and course.coherence >= NEAR_SHARE
+
+
+def keep_no_time(falls: Falls, interval_s: float) -> bool:
+    """Whether the lengths between the falls are not whole multiples of one length.
+
+    Parameters
+    ----------
+    falls : Falls
+    interval_s : float
+        Usual step between readings, which blurs each length [s].
+    """
+    length = np.diff(falls.peak_s)
+    usual = float(np.median(length))
+    multiple = np.maximum(np.rint(length / usual), 1.0)
+    departs = np.abs(length - multiple * usual) > np.maximum(UNEVEN * usual * multiple, 2.5 * interval_s)
+    return float(np.mean(departs)) > UNEVEN_SHARE
+
+
+def common_length_s(falls: Falls) -> float:
+    """Length that all intervals between the falls are whole multiples of, finer than the log's interval."""
+    length = np.diff(falls.peak_s)
+    usual = float(np.median(length))
+    near = np.abs(length - usual) < 0.2 * usual
+    return float(length[near].mean())
+
+
+def keeps_their_time(course: Course, falls: Falls, interval_s: float) -> bool:
+    """Whether the falls come where a timer's clock puts its switchovers.
+
+    Parameters
+    ----------
+    course : Course
+    falls : Falls
+        Those outside the course's pieces do not count. Each tower may answer in its own time.
+    interval_s : float
+    """
+    half = course.half_cycle_s
+    late: list[Floats] = []
+    number: list[Floats] = []
+    for piece in course.pieces:
+        inside = falls.peak_s[(falls.peak_s >= piece.start_s) & (falls.peak_s <= piece.end_s)]
+        position = (inside - course.first_s - piece.offset_s) / half
+        number.append(np.floor(position))
+        late.append(position - np.floor(position))
+    place, tower = np.concatenate(late), np.mod(np.concatenate(number), 2.0)
+    if place.size < 2:
+        return True
+    if place.size < LEAST_UNBROKEN * (len(course.pieces) - 1):
+        return False
+    reach = max(NEAR, 1.5 * interval_s / half)
+    alike = _near_their_centre(place, reach)
+    # a fall just before and one just after a whole number belong together: towers are told apart only where it helps
+    apart = sum(_near_their_centre(place[tower == side], reach) for side in (0.0, 1.0)) if course.towers_differ else 0
+    return max(alike, apart) >= NEAR_SHARE * place.size
+
+
+def _near_their_centre(place: Floats, reach: float) -> int:
+    """Most places on a circle of length one that lie within reach of one of them."""
+    if place.size == 0:
+        return 0
+    ordered = np.sort(place)
+    around = np.concatenate([ordered - 1.0, ordered, ordered + 1.0])
+    many = np.searchsorted(around, ordered + reach, side="right") - np.searchsorted(around, ordered - reach)
+    return int(many.max())
