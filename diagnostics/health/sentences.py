@@ -16,24 +16,22 @@ SILENCER = (
     "Never stand before an exhaust silencer and never run without one; wear ear protection near the exhaust. "
     + STORED_PRESSURE
 )
-BED = (
-    "Desiccant dust harms lungs and eyes (mask, goggles); an oily bed near a heater can burn and fresh molecular"
-    " sieve"
-    " heats up when it gets wet. " + STORED_PRESSURE
+DUST = (
+    "Desiccant dust harms lungs and eyes (mask, goggles); an oily bed near a heater can burn and fresh molecular sieve"
+    " heats up when it gets wet."
 )
+BED = f"{DUST} {STORED_PRESSURE}"
 SAMPLE_POINT = (
     "At the sampling point: cock closed, rated coupling, never unscrew a bleed fully under pressure, and close the"
     " valve before the probe comes off."
 )
 PEOPLE = (
     "This air is used by people: report it to the responsible person at once, check with a second instrument and"
-    " follow"
-    " the site's rules; nothing here releases the air."
+    " follow the site's rules; nothing here releases the air."
 )
 LONGER_HALF_CYCLES = (
     "A relaxed set point is for the process owner, who knows the lowest pipe temperature; prove the new dew point"
-    " over"
-    " a day or more and keep the old setting marked."
+    " over a day or more and keep the old setting marked."
 )
 
 

@@ -15,7 +15,7 @@ from diagnostics.health.case import Case
 from diagnostics.health.contrast import Contrast, contrast_towers
 from diagnostics.health.faults_of_purge import purge_by_tower
 from diagnostics.health.record import Finding, Severity
-from diagnostics.health.sentences import BED, HOT_PARTS, PEOPLE, SILENCER, kelvin, level
+from diagnostics.health.sentences import DUST, HOT_PARTS, PEOPLE, SILENCER, kelvin, level
 from diagnostics.health.tower_steps import LEAST_DIFFERENCE_K, SIGNIFICANCE, StepOfTower, follows, is_b, one_tower_steps
 from diagnostics.log.record import Floats
 from diagnostics.moment import say_duration
@@ -191,8 +191,7 @@ def _say_imbalance(case: Case, judged: list[tuple[str, Contrast]], long_half_cyc
             "Compare the two towers in each phase: pressure while purged, purge flow, time to build up pressure, leak"
             " at the switching and check valves."
         ),
-        caution=_with_people(case, SILENCER if not case.plant.heated else HOT_PARTS)
-        + (" " + BED if not case.plant.heated else ""),
+        caution=_with_people(case, HOT_PARTS if case.plant.heated else f"{DUST} {SILENCER}"),
         tower=worse,
     )
 
