@@ -118,16 +118,24 @@ def _margin(diagnosis: Diagnosis, display: Display) -> str:
     basis = _SAY["by_rating" if b.censored else "by_rise"]
     if margin.value < 0:
         return _SAY["margin_short"].format(kind=kind, length=display.duration(margin.scaled(-1)), basis=basis)
-    return _SAY["margin"].format(kind=kind, length=display.duration(margin), basis=basis)
+    text = _SAY["margin"].format(kind=kind, length=display.duration(margin), basis=basis)
+    return _SAY["passed_now"].format(text=text) if _passed_now(diagnosis) else text
+
+
+def _passed_now(diagnosis: Diagnosis) -> bool:
+    """Whether half-cycles pass the limit though the control is not meant to let them reach it."""
+    return bool(diagnosis.breakthrough.reached) and diagnosis.cycle.control != "dew_point"
 
 
 def _trend(diagnosis: Diagnosis, display: Display) -> str:
     trend = diagnosis.trend
+    slope = trend.peak_dew_point_c_per_day
+    if trend.verdict == "steady" and slope is not None and not slope.low <= 0 <= slope.high:
+        return _SAY["one_stretch"]
     text = TREND_WORDS[trend.verdict]
-    if trend.peak_dew_point_c_per_day is not None and trend.verdict != "too_short":
+    if slope is not None and trend.verdict != "too_short":
         unit = _SAY["slope_c" if display.temperature == "C" else "slope_f"]
-        slope = display.estimate(trend.peak_dew_point_c_per_day, unit, digits=2, turned=display.kelvins)
-        text += f": {slope}"
+        text += f": {display.estimate(slope, unit, digits=2, turned=display.kelvins)}"
     if trend.days_to_limit is not None:
         days = display.estimate(trend.days_to_limit, _SAY["days"], digits=2)
         text += _SAY["days_to_limit"].format(days=days)
@@ -167,7 +175,7 @@ def _switching(diagnosis: Diagnosis, display: Display) -> str:
     if figures.cost_saved_per_year is not None:
         cost = display.estimate(figures.cost_saved_per_year, diagnosis.payback.currency)
         text += _SAY["cost_a_year"].format(cost=cost)
-    return f"{text}; {limited}"
+    return f"{text}; {_SAY['mend_first'] if _passed_now(diagnosis) else limited}"
 
 
 def _payback(diagnosis: Diagnosis, display: Display) -> str:
