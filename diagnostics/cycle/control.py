@@ -14,7 +14,14 @@ import numpy as np
 
 from diagnostics.cycle.events import Falls, answered_before_peak_s, find_falls
 from diagnostics.cycle.record import Control, ControlSpan
-from diagnostics.cycle.regularity import common_length_s, is_beyond_doubt, keep_no_time, keeps_their_time
+from diagnostics.cycle.regularity import (
+    CLIMB,
+    common_length_s,
+    is_beyond_doubt,
+    keep_no_time,
+    keeps_their_time,
+    without_endless_climb,
+)
 from diagnostics.cycle.rhythm import LEAST_READINGS, Comb
 from diagnostics.cycle.running import RunningClock, on_running_time, running_clocks
 from diagnostics.cycle.timer import Stretch, timer_stretches
@@ -30,8 +37,6 @@ LEAST_RUNNING = 12
 """Switchovers that a running clock must show: with several clocks to choose from, fewer could be chance."""
 LEVEL, LEVEL_SPREADS = 0.03, 3.0
 """Distance in ln moisture, and in spreads, within which half-cycles end at one level."""
-CLIMB = 0.25
-"""Rise in ln moisture that makes a ceased rhythm a stopped switching."""
 
 
 @dataclass(frozen=True)
@@ -78,9 +83,6 @@ def find_running_switching(trace: Trace, log: Log, plain: Switching | None, pref
     prefer : str, optional
         Column to try first.
     """
-    already = 0.0
-    if plain is not None and plain.course is not None:
-        already = plain.course.coherence * plain.course.present_share
     best: tuple[float, Switching, RunningClock] | None = None
     for clock in running_clocks(log, prefer):
         if prefer is not None and clock.idle_side and clock.column == prefer:
@@ -95,11 +97,21 @@ def find_running_switching(trace: Trace, log: Log, plain: Switching | None, pref
         if _at_joins(timed, clock, trace.interval_s):
             continue
         fit = course.coherence * course.present_share
-        if fit > already + 0.1 and (best is None or fit > best[0]):
+        if fit > _explained(plain, log.time_s[clock.on]) + 0.1 and (best is None or fit > best[0]):
             best = (fit, timed, clock)
     if best is None:
         return None
     return _on_wall(best[1], best[2], log.time_s, float(trace.time_s[0]), float(trace.time_s[-1]))
+
+
+def _explained(plain: Switching | None, time_s: Floats) -> float:
+    """How well the wall clock explains the whole log or the readings at these instants, whichever it does better."""
+    if plain is None or plain.course is None:
+        return 0.0
+    inside = np.zeros(time_s.size, dtype=bool)
+    for piece in plain.course.pieces:
+        inside |= (time_s >= piece.start_s) & (time_s <= piece.end_s)
+    return plain.course.coherence * max(float(inside.mean()), plain.course.present_share)
 
 
 def _at_joins(switching: Switching, clock: RunningClock, interval_s: float) -> bool:
@@ -175,6 +187,7 @@ def _believable(timer: tuple[Comb, Course] | None, least_s: float) -> tuple[Comb
 
 def _timed(trace: Trace, comb: Comb | None, course: Course) -> Switching:
     start, end = float(trace.time_s[0]), float(trace.time_s[-1])
+    course = without_endless_climb(course, trace)
     stretches = timer_stretches(course, start, end)
     if not stretches:
         return Switching([], [ControlSpan(start, end, "unresolved")])

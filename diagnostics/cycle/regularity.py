@@ -6,9 +6,13 @@ is regular to a small fraction of a half-cycle, so each switchover must fall whe
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
+from diagnostics.cycle.clock import Piece
 from diagnostics.cycle.events import Falls
+from diagnostics.cycle.trace import Trace
 from diagnostics.cycle.tracking import Course
 from diagnostics.log.record import Floats
 
@@ -20,6 +24,11 @@ LEAST_UNBROKEN = 8.0
 """Half-cycles between one reset and the next, on the average, below which a clock says nothing."""
 MANY = 40.0
 """Half-cycles from which a rhythm without a reset and with hardly a lag is a timer's without further proof."""
+CLIMB = 0.25
+"""Rise in ln moisture above all before that makes a ceased rhythm a stopped switching."""
+NO_FALL, MOST_TOLD, OVERDUE = 0.05, 120, 2.0
+"""Share of the usual fall below which a switchover did not take place, how many of the last switchovers are looked at,
+and half-cycles from the last fall to the log's end that tell a stop."""
 
 
 def is_beyond_doubt(course: Course, duration_s: float) -> bool:
@@ -89,3 +98,41 @@ def _near_their_centre(place: Floats, reach: float) -> int:
     around = np.concatenate([ordered - 1.0, ordered, ordered + 1.0])
     many = np.searchsorted(around, ordered + reach, side="right") - np.searchsorted(around, ordered - reach)
     return int(many.max())
+
+
+def without_endless_climb(course: Course, trace: Trace) -> Course:
+    """Course that ends with the last switchover after which the trace came down, where it only climbs from there on.
+
+    A slow climb after the last switchover looks like the end of a half-cycle and passes for more of the rhythm.
+    """
+    half, piece = course.half_cycle_s, course.pieces[-1]
+    base = course.first_s + piece.offset_s
+    low, high = max(piece.start_s, float(trace.time_s[0])), min(piece.end_s, float(trace.time_s[-1]))
+    first, last = int(np.ceil((low - base) / half + 0.45)), int(np.floor((high - base) / half - 0.55))
+    number = np.arange(max(first, last + 1 - MOST_TOLD), last + 1)
+    if number.size < 5:
+        return course
+    top, fall = _tops_and_falls(trace, base + half * number.astype(np.float64), half)
+    usual = float(np.nanmedian(fall))
+    comes_down = np.flatnonzero(fall >= NO_FALL * usual)
+    if usual <= 0.0 or comes_down.size < 4:
+        return course
+    at = int(comes_down[-1])
+    if at == number.size - 1 or high - (base + half * float(number[at])) < OVERDUE * half:
+        return course
+    late = trace.part(high - 0.5 * half, high + 1.0).value
+    if late.size == 0 or float(np.median(late)) < float(np.nanmax(top[: at + 1])) + CLIMB:
+        return course
+    end = base + (float(number[at]) + 0.5) * half
+    return replace(course, pieces=(*course.pieces[:-1], Piece(piece.start_s, end, piece.offset_s)))
+
+
+def _tops_and_falls(trace: Trace, switchovers_s: Floats, half_s: float) -> tuple[Floats, Floats]:
+    """Highest reading about each switchover, and how far below it the trace is half a half-cycle later."""
+    top, fall = np.full(switchovers_s.size, np.nan), np.full(switchovers_s.size, np.nan)
+    for i, at in enumerate(switchovers_s):
+        a, b = np.searchsorted(trace.time_s, (at - 0.45 * half_s, at + 0.55 * half_s))
+        if b - a >= 4:
+            top[i] = trace.value[a:b].max()
+            fall[i] = top[i] - trace.value[b - 2 : b].mean()
+    return top, fall

@@ -41,6 +41,17 @@ def test_switchovers_and_control(kind, faults, tmp_path):
     assert score(true, found, margin).f1 >= 0.97
 
 
+@pytest.mark.parametrize("seed", [5, 9, 35])
+def test_a_slow_climb_after_the_last_switchover_is_no_half_cycle(seed, tmp_path):
+    log, truth = second_plant(seed=seed, kind="heated", control="stopped", days=4.0)
+    plant = plant_from(truth["plant"])
+    file = tmp_path / "log.csv"
+    log.to_csv(file, index=False)
+    cycle = segment(screen(read_log([file], plant), plant), plant)
+    assert cycle.control == "stopped"
+    assert cycle.stopped_s == pytest.approx(truth["switchovers"][-1][0], abs=0.05 * truth["half_cycle_s"])
+
+
 @pytest.mark.parametrize(
     ("kind", "seed", "days", "faults"),
     [
