@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -136,13 +137,20 @@ def _misfit(
 
 
 def _family(since_s: Floats, part_s: float, interval_s: float, terms: tuple[int, int]) -> Floats:
+    falling, rising = _time_constants(part_s, interval_s, terms)
+    exponent = np.empty((since_s.size, 1 + falling.size + rising.size))
+    exponent[:, 0] = 0.0
+    exponent[:, 1 : 1 + falling.size] = -since_s[:, None] / falling
+    exponent[:, 1 + falling.size :] = (since_s[:, None] - part_s) / rising
+    return np.exp(exponent, out=exponent)
+
+
+@lru_cache(maxsize=64)
+def _time_constants(part_s: float, interval_s: float, terms: tuple[int, int]) -> tuple[Floats, Floats]:
     shortest = max(0.6 * interval_s, 0.004 * part_s)
     falling = np.geomspace(shortest, max(0.7 * part_s, 2.0 * shortest), terms[0])
     rising = np.geomspace(max(0.6 * interval_s, 0.06 * part_s), max(0.9 * part_s, 2.0 * interval_s), terms[1])
-    columns = [np.ones_like(since_s)]
-    columns += [np.exp(-since_s / tau) for tau in falling]
-    columns += [np.exp((since_s - part_s) / tau) for tau in rising]
-    return np.stack(columns, axis=1)
+    return falling, rising
 
 
 @dataclass(frozen=True)

@@ -127,14 +127,16 @@ def _path(gain: Floats) -> np.ndarray:
     score = np.append(gain[0], 0.0)
     source = np.zeros((rows, bins + 1), dtype=np.int32)
     stay = np.arange(bins + 1)
+    before, after = np.roll(stay[:-1], 1), np.roll(stay[:-1], -1)
     for i in range(1, rows):
         best = int(np.argmax(score))
         come = stay.copy()
         value = score.copy()
-        for step in (1, -1):
-            near = np.append(np.roll(score[:-1], step), -np.inf) - DRIFT_COST
-            closer = near > value
-            value[closer], come[closer] = near[closer], np.append(np.roll(stay[:-1], step), bins)[closer]
+        lower, upper = score[before], score[after]
+        near = np.maximum(lower, upper) - DRIFT_COST
+        closer = near > value[:-1]
+        np.copyto(value[:-1], near, where=closer)
+        np.copyto(come[:-1], np.where(upper > lower, after, before), where=closer)
         leap = score[best] - jump_cost
         better = leap > value
         value[better], come[better] = leap, best
