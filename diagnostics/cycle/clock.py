@@ -173,7 +173,8 @@ def _regress(
     safe = np.where(good, determinant, 1.0)
     size, tilt = (gg * hy - hg * gy) / safe, (hh * gy - hg * hy) / safe
     typical = float(np.median(size[good])) if good.any() else 0.0
-    good &= size > 0.25 * typical
+    # A group that shows the template upside down, or not at all, says nothing of its lag.
+    good &= size > max(0.25 * typical, 1e-9)
     lag = np.clip(-tilt / np.where(good, size, 1.0), -limit_s, limit_s)
     load = np.stack([total(value) / count, np.log(np.where(good, size, 1.0))], axis=1)
     return _Lags((total(time_s) / count)[good], lag[good], count[good], owner[good], load[good])

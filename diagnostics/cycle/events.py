@@ -46,6 +46,12 @@ class Falls:
         length = np.log(np.diff(self.peak_s))
         return 1.4826 * float(np.median(np.abs(length - np.median(length))))
 
+    @property
+    def level_scatter(self) -> float:
+        """Robust scatter of the level that the falls start from, as a share of the usual fall."""
+        scatter = 1.4826 * float(np.median(np.abs(self.peak - np.median(self.peak))))
+        return scatter / max(float(np.median(self.drop)), 1e-9)
+
 
 def find_falls(trace: Trace, least_s: float) -> Falls | None:
     """Chain of saw-tooth falls in a trace, or None where noise would do as well.
@@ -65,12 +71,13 @@ def find_falls(trace: Trace, least_s: float) -> Falls | None:
     index, about = find_peaks(smooth, prominence=3.0 * noise)
     if index.size < LEAST_EVENTS:
         return None
-    best: Falls | None = None
-    for group in _groups(about["prominences"]):
-        found = _falls(trace, smooth, index, about["prominences"], group, least_s, noise)
-        if found is not None and (best is None or found.false_alarm_probability < best.false_alarm_probability):
-            best = found
-    return best
+    believed = [
+        found
+        for group in _groups(about["prominences"])
+        if (found := _falls(trace, smooth, index, about["prominences"], group, least_s, noise)) is not None
+    ]
+    # A control that waits for a set point falls from one level; waves on the way up or of the load do not.
+    return min(believed, key=lambda found: found.level_scatter, default=None)
 
 
 def _falls(

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
 from diagnostics.log.record import Floats
 
@@ -70,10 +71,17 @@ def find_quiet(time_s: Floats, dew_point_c: Floats, block_s: float, resolution: 
             continue
         level = dew_point_c[rows]
         creep = float(np.ptp(level))
-        if creep < _CREEP_K:
+        if creep < _CREEP_K or not _comes_back(dew_point_c, edges, int(start), int(stop), creep):
             continue
         found.append(Quiet(rows.start, rows.stop - 1, float(np.median(ripple[start : stop + 1])), usual, creep))
     return found
+
+
+def _comes_back(dew_point_c: Floats, edges: NDArray[np.int64], start: int, stop: int, creep_k: float) -> bool:
+    """Whether the level after a stretch is that before it; air that stays as wet as it crept to is the dryer's own."""
+    before = dew_point_c[edges[max(0, start - 3)] : edges[start]]
+    after = dew_point_c[edges[stop + 1] : edges[min(edges.size - 1, stop + 4)]]
+    return abs(float(np.median(after)) - float(np.median(before))) <= max(2.0, 0.5 * creep_k)
 
 
 def _ripple(time_s: Floats, dew_point_c: Floats) -> float:
