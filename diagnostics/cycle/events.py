@@ -19,6 +19,8 @@ from diagnostics.log.record import Floats
 LEAST_EVENTS = 4
 MOST_AHEAD = 40
 FALSE_ALARM = 1e-3
+_SAME_LEVEL = 0.05
+"""Of the logarithm of moisture: half a kelvin of dew point, what a set point scatters by at least."""
 
 
 @dataclass(frozen=True)
@@ -48,9 +50,8 @@ class Falls:
 
     @property
     def level_scatter(self) -> float:
-        """Robust scatter of the level that the falls start from, as a share of the usual fall."""
-        scatter = 1.4826 * float(np.median(np.abs(self.peak - np.median(self.peak))))
-        return scatter / max(float(np.median(self.drop)), 1e-9)
+        """Robust scatter of the level that the falls start from, in the trace's own measure."""
+        return 1.4826 * float(np.median(np.abs(self.peak - np.median(self.peak))))
 
 
 def find_falls(trace: Trace, least_s: float) -> Falls | None:
@@ -76,8 +77,12 @@ def find_falls(trace: Trace, least_s: float) -> Falls | None:
         for group in _groups(about["prominences"])
         if (found := _falls(trace, smooth, index, about["prominences"], group, least_s, noise)) is not None
     ]
-    # A control that waits for a set point falls from one level; waves on the way up or of the load do not.
-    return min(believed, key=lambda found: found.level_scatter, default=None)
+    if not believed:
+        return None
+    # A control that waits for a set point falls from one level; waves on the way up do not.
+    least = min(found.level_scatter for found in believed)
+    level = [found for found in believed if found.level_scatter <= 3.0 * least + _SAME_LEVEL]
+    return min(level, key=lambda found: found.false_alarm_probability)
 
 
 def _falls(
