@@ -21,10 +21,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from diagnostics.bed.duty import Duty
+from diagnostics.bed.robust_fit import fit
 from diagnostics.cycle.record import Cycle
 from diagnostics.log.record import Floats
 
-_MOST_BLOCKS = 500
+_MOST_BLOCKS = 250
 _MOST_ROWS = 25_000
 
 
@@ -158,64 +159,87 @@ def fit_balance(course: Course) -> Balance:
     -------
     Balance
     """
-    from scipy.optimize import least_squares
-
     seen = np.isfinite(course.log_moisture)
     observed = course.log_moisture[seen]
     lowest = float(np.percentile(observed, 2))
     centre = _CENTRE.copy()
     centre[3] = lowest - 0.2
     sigma = max(0.3 * float(np.std(observed)), 0.02)
-
-    def misfit(values: Floats, scale: float, creeping: bool = True) -> Floats:
-        predicted = predict(course, values, creeping)[seen]
-        return np.concatenate([(predicted - observed) / scale, (values - centre) / _WIDTH])
-
-    best = None
+    starts = []
     for carried in (0.7, 1.0, 1.5):
         start = centre.copy()
         start[0] = np.log(carried)
         start[2], start[5] = lowest - 3.0, float(np.log(max(np.exp(observed[0]) - 0.9 * np.exp(lowest), 1e-5)))
-        found = least_squares(
-            misfit,
-            np.clip(start, _LOW + 1e-6, _HIGH - 1e-6),
-            bounds=(_LOW, _HIGH),
-            args=(sigma,),
-            loss="soft_l1",
-            max_nfev=60,
-        )
-        if best is None or found.cost < best.cost:
-            best = found
-    assert best is not None
-    dry = least_squares(misfit, np.clip(best.x, _LOW, _HIGH), bounds=(_LOW, _HIGH), args=(sigma, False), max_nfev=40)
-    miss = predict(course, best.x)[seen] - observed
-    dry_miss = predict(course, dry.x, False)[seen] - observed
-    residual = max(float(np.sqrt(np.mean(miss**2))), 1e-3)
-    share = _creep_share(course, best.x, seen)
+        starts.append(start)
+
+    def model(values: Floats) -> tuple[Floats, Floats]:
+        predicted, slopes = predict(course, values)
+        return predicted[seen], slopes[seen]
+
+    found = fit(model, observed, sigma, centre, _WIDTH, starts, (_LOW, _HIGH))
+    residual = max(float(np.sqrt(np.mean(found.miss**2))), 1e-3)
+    share = _creep_share(course, found.values, seen)
     return Balance(
-        values=best.x,
-        covariance=sandwich(best.jac[: observed.size] * sigma, miss, _WIDTH),
+        values=found.values,
+        covariance=sandwich(found.jacobian, found.miss, _WIDTH),
         creep_share=share[0],
-        gain=float(np.sqrt(np.mean(dry_miss**2)) / residual),
+        gain=_dry_misfit(course, seen) / residual,
         residual=residual,
         latest=share[1],
     )
 
 
-def predict(course: Course, values: Floats, creeping: bool = True) -> Floats:
-    """ln moisture over limit at the end of each block, shape (n,)."""
-    log_carried, log_growth, log_source, log_dry, power, log_first, log_lag = values
-    load, block = course.load, course.block
-    dry = log_dry + power * np.log(lagged(load, np.exp(log_lag) / block))
-    if not creeping:
-        return dry
-    return np.logaddexp(dry, _creep(load, block, np.exp(log_carried), np.exp(log_growth), log_source, log_first))
+def predict(course: Course, values: Floats) -> tuple[Floats, Floats]:
+    """ln moisture over limit at the end of each block, shape (n,), and its derivatives, shape (n, 7)."""
+    slopes = np.empty((course.load.size, 7))
+    dry = _dry(course, values[3], values[4], values[6], slopes)
+    creep = _creep(course, values, slopes)
+    whole = np.logaddexp(dry, creep)
+    share = np.exp(creep - whole)
+    slopes[:, (0, 1, 2, 5)] *= share[:, None]
+    slopes[:, (3, 4, 6)] *= (1.0 - share)[:, None]
+    return whole, slopes
 
 
-def _creep(load: Floats, block: int, carried: float, growth: float, log_source: float, log_first: float) -> Floats:
-    path = np.cumsum(growth * block * (load - carried))
-    entered = np.logaddexp.accumulate(log_source + np.log(block * load) - path)
-    return path + np.logaddexp(log_first, entered)
+def _dry(course: Course, level: float, power: float, log_lag: float, slopes: Floats) -> Floats:
+    """ln of the dry part; fills the derivatives by level, power and ln of the lag."""
+    step = 1e-3
+    log_load, moved = (np.log(lagged(course.load, np.exp(at) / course.block)) for at in (log_lag, log_lag + step))
+    slopes[:, 3], slopes[:, 4], slopes[:, 6] = 1.0, log_load, power * (moved - log_load) / step
+    return level + power * log_load
+
+
+def _creep(course: Course, values: Floats, slopes: Floats | None = None) -> Floats:
+    """ln of the creeping part; fills its derivatives by ln R, ln b, ln s and ln a at the start."""
+    carried, growth = np.exp(values[0]), np.exp(values[1])
+    count, passed = np.arange(1.0, course.load.size + 1.0), np.cumsum(course.load)
+    path = growth * course.block * (passed - carried * count)
+    terms = values[2] + np.log(course.block * course.load) - path
+    entered = np.logaddexp.accumulate(terms)
+    inside = np.logaddexp(values[5], entered)
+    if slopes is not None:
+        # A sum of sources, each times its own path, over the sum of the sources.
+        by_count, by_load = (np.exp(np.logaddexp.accumulate(terms + np.log(each)) - inside) for each in (count, passed))
+        first = np.exp(values[5] - inside)
+        slopes[:, 0] = growth * course.block * carried * (by_count - count)
+        slopes[:, 1] = path - growth * course.block * (by_load - carried * by_count)
+        slopes[:, 2], slopes[:, 5] = 1.0 - first, first
+    return path + inside
+
+
+def _dry_misfit(course: Course, seen: np.ndarray) -> float:
+    """Standard deviation of ln moisture that a dry part alone leaves, the best of its lags [-]."""
+    observed = course.log_moisture[seen]
+    best = np.inf
+    for lag in np.exp(np.linspace(_LOW[6], _HIGH[6], 9)):
+        log_load = np.log(lagged(course.load, lag / course.block))[seen]
+        spread = log_load - log_load.mean()
+        # A prior as for the whole model, worth one reading.
+        weight = float(spread @ spread) + float(np.var(observed)) / _WIDTH[4] ** 2
+        power = (float(spread @ observed) + _CENTRE[4] * (weight - float(spread @ spread))) / max(weight, 1e-12)
+        power = float(np.clip(power, _LOW[4], _HIGH[4]))
+        best = min(best, float(np.std(observed - power * spread)))
+    return best
 
 
 def lagged(load: Floats, lag: float) -> Floats:
@@ -234,8 +258,8 @@ def faded(values: Floats, lag: float) -> Floats:
 
 
 def _creep_share(course: Course, values: Floats, seen: np.ndarray) -> tuple[float, float]:
-    whole = predict(course, values)
-    creep = _creep(course.load, course.block, np.exp(values[0]), np.exp(values[1]), values[2], values[5])
+    whole, _ = predict(course, values)
+    creep = _creep(course, values)
     wettest = seen & (course.log_moisture >= np.percentile(course.log_moisture[seen], 95))
     return float(np.exp(creep - whole)[wettest].mean()), float(np.median(creep[seen]))
 

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from diagnostics.bed.purge_balance import Course, faded, lagged, sandwich
+from diagnostics.bed.robust_fit import fit
 from diagnostics.log.record import Floats
 
 _CENTRE = np.array([np.log(1.2), np.log(6.0), np.log(20.0), -3.0, 0.3, 0.0, 1.5])
@@ -59,37 +60,48 @@ def fit_level(course: Course) -> Level:
     -------
     Level
     """
-    from scipy.optimize import least_squares
-
     seen = np.isfinite(course.log_moisture)
     observed = course.log_moisture[seen]
     centre = _CENTRE.copy()
     centre[3] = float(np.percentile(observed, 2)) - 0.4
     sigma = max(0.3 * float(np.std(observed)), 0.02)
-
-    def misfit(values: Floats) -> Floats:
-        return np.concatenate([(predict_level(course, values)[seen] - observed) / sigma, (values - centre) / _WIDTH])
-
-    best = None
+    starts = []
     for carried, power in ((0.7, 4.0), (1.2, 12.0), (2.0, 5.0)):
         start = centre.copy()
         start[0], start[1] = np.log(carried), np.log(power)
-        start = np.clip(start, _LOW + 1e-6, _HIGH - 1e-6)
-        found = least_squares(misfit, start, bounds=(_LOW, _HIGH), loss="soft_l1", max_nfev=50)
-        if best is None or found.cost < best.cost:
-            best = found
-    assert best is not None
-    miss = predict_level(course, best.x)[seen] - observed
-    covariance = sandwich(best.jac[: observed.size] * sigma, miss, _WIDTH)
-    return Level(best.x, covariance, max(float(np.sqrt(np.mean(miss**2))), 1e-3))
+        starts.append(start)
+
+    def model(values: Floats) -> tuple[Floats, Floats]:
+        predicted, slopes = predict_level(course, values)
+        return predicted[seen], slopes[seen]
+
+    found = fit(model, observed, sigma, centre, _WIDTH, starts, (_LOW, _HIGH))
+    covariance = sandwich(found.jacobian, found.miss, _WIDTH)
+    return Level(found.values, covariance, max(float(np.sqrt(np.mean(found.miss**2))), 1e-3))
 
 
-def predict_level(course: Course, values: Floats) -> Floats:
-    """ln moisture over limit at the end of each block, shape (n,)."""
+def predict_level(course: Course, values: Floats) -> tuple[Floats, Floats]:
+    """ln moisture over limit at the end of each block, shape (n,), and its derivatives, shape (n, 7)."""
     log_carried, log_power, log_memory, log_dry, dry_power, first, log_lag = values
-    memory = np.exp(log_memory) / course.block
-    log_load = np.log(course.load)
-    followed = log_load[0] + faded(log_load - log_load[0], memory)
-    level = np.exp(log_power) * (followed - log_carried) + first * np.exp(-np.arange(log_load.size) / memory)
-    dry = log_dry + dry_power * np.log(lagged(course.load, np.exp(log_lag) / course.block))
-    return np.asarray(np.logaddexp(dry, level))
+    log_load, step = np.log(course.load), 1e-3
+
+    def at(log_memory: float) -> Floats:
+        memory = np.exp(log_memory) / course.block
+        followed = log_load[0] + faded(log_load - log_load[0], memory)
+        return np.exp(log_power) * (followed - log_carried) + first * np.exp(-np.arange(log_load.size) / memory)
+
+    level = at(log_memory)
+    dry_load, moved = (np.log(lagged(course.load, np.exp(lag) / course.block)) for lag in (log_lag, log_lag + step))
+    dry = log_dry + dry_power * dry_load
+    whole = np.logaddexp(dry, level)
+    share = np.exp(level - whole)
+    fading = np.exp(-np.arange(log_load.size) * course.block * np.exp(-log_memory))
+    slopes = np.empty((log_load.size, 7))
+    slopes[:, 0] = -np.exp(log_power)
+    slopes[:, 1] = level - first * fading
+    slopes[:, 2] = (at(log_memory + step) - level) / step
+    slopes[:, 5] = fading
+    slopes[:, (0, 1, 2, 5)] *= share[:, None]
+    slopes[:, 3], slopes[:, 4], slopes[:, 6] = 1.0, dry_load, dry_power * (moved - dry_load) / step
+    slopes[:, (3, 4, 6)] *= (1.0 - share)[:, None]
+    return whole, slopes
