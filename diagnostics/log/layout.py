@@ -22,6 +22,7 @@ SAMPLE_BYTES = 65_536
 LONGEST_LINE_BYTES = 1_000_000
 _CANDIDATES = (";", "\t", "|", ",")
 WIDE_BLANKS, BLANKS = r"\s{2,}", r"\s+"
+_BLANKS_AT_LEAST, _BLANKS_AT_BEST = 0.8, 0.9
 _LINES_TRIED = 120
 _MARKS_TRIED = 2000
 _POINT = re.compile(r"[+-]?\d*\.\d+")
@@ -147,9 +148,11 @@ def _choose(lines: list[str], titles: list[str]) -> str | None:
     best, best_score = None, 0.35
     for candidate in (*_CANDIDATES, WIDE_BLANKS, BLANKS):
         score, width = _score(lines, candidate)
-        # Blanks also stand within stamps and titles, so they have to win clearly.
+        # Blanks also stand within stamps and titles, so they have to win clearly; titles read that way can help.
         if candidate in (WIDE_BLANKS, BLANKS):
-            score *= 0.8 + 0.01 * min(10, _titled_columns(titles, candidate, width))
+            if _BLANKS_AT_BEST * score <= best_score:
+                continue
+            score *= _BLANKS_AT_LEAST + 0.01 * min(10, _titled_columns(titles, candidate, width))
         if score > best_score + 1e-9:
             best, best_score = candidate, score
     return best

@@ -31,6 +31,7 @@ from diagnostics.log.zone import to_instants
 from diagnostics.plant import Plant
 
 _FEWEST_ROWS = 2
+_WORTH_A_THREAD_BYTES = 4_000_000
 
 
 def read_log(
@@ -78,14 +79,11 @@ def read_log(
         if progress is not None:
             progress(f"reading {file.name if isinstance(file, Upload) else Path(file).name}")
         content, raw = open_content(file)
-        # The digest needs no lock and no more time than the parser beside it.
-        with ThreadPoolExecutor(1) as beside:
-            digest = beside.submit(hashlib.sha256, raw)
-            table = _table(content, plant)
+        table, digest = _table_and_digest(content, raw, plant)
         here, unmet = _present(table, wanted) if several else (wanted, [])
         missing.extend(unmet)
         required = moisture_required and not several
-        logs.append(_read_table(table, content, plant, here, digest.result().hexdigest(), required))
+        logs.append(_read_table(table, content, plant, here, digest, required))
     if len(missing) >= len(files) and missing:
         raise missing[0]
     log = join(logs)
@@ -95,6 +93,15 @@ def read_log(
             " --column dew_point=HEADER."
         )
     return log
+
+
+def _table_and_digest(content: Content, raw: bytes, plant: Plant) -> tuple[RawTable, str]:
+    if len(raw) < _WORTH_A_THREAD_BYTES:
+        return _table(content, plant), hashlib.sha256(raw).hexdigest()
+    # The digest needs no lock and no more time than the parser beside it.
+    with ThreadPoolExecutor(1) as beside:
+        digest = beside.submit(hashlib.sha256, raw)
+        return _table(content, plant), digest.result().hexdigest()
 
 
 def _present(table: RawTable, wanted: Mapping[str, str]) -> tuple[dict[str, str], list[InputError]]:

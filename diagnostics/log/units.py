@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from dataclasses import dataclass
+from functools import lru_cache
 
 from diagnostics.log.record import Floats
 
@@ -169,6 +170,7 @@ class Unit:
     reference: str = ""
 
 
+@lru_cache(maxsize=4096)
 def parse_unit(text: str) -> Unit | None:
     """Unit named by a text such as ``°C``, ``bar(g)``, ``Nm³/h``; None where it names none.
 
