@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Literal
 
 import pandas as pd
@@ -121,7 +122,7 @@ class Cycle:
     peak_lowered_c: Estimate | None = None
     notes: tuple[str, ...] = ()
 
-    @property
+    @cached_property
     def complete(self) -> pd.DataFrame:
         """Half-cycles seen from switchover to switchover."""
         return self.half_cycles[self.half_cycles["complete"].astype(bool)]

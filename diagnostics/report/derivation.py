@@ -15,7 +15,7 @@ from typing import Any
 from diagnostics.diagnosis import Diagnosis
 from diagnostics.energy.explain import explain
 from diagnostics.energy.levers import weigh_levers
-from diagnostics.energy.record import Step
+from diagnostics.energy.record import Levers, Step
 from diagnostics.errors import UsageError
 from diagnostics.estimate import Estimate
 from diagnostics.report.texts import texts, words
@@ -24,19 +24,22 @@ from diagnostics.report.towers import tower_summary
 Inputs = tuple[tuple[str, float | str, str], ...]
 
 
-def derivation(diagnosis: Diagnosis) -> list[Step]:
+def derivation(diagnosis: Diagnosis, levers: Levers | None = None) -> list[Step]:
     """Steps of every figure, in the order of the document.
 
     Parameters
     ----------
     diagnosis : Diagnosis
+    levers : Levers, optional
+        As weighed already; weighed here if not given.
 
     Returns
     -------
     list of Step
     """
-    parts = (_instrument, _cycle, _purity, _trend, _breakthrough, _energy, _levers)
-    return [step for part in parts for step in part(diagnosis)]
+    parts = (_instrument, _cycle, _purity, _trend, _breakthrough, _energy)
+    steps = [step for part in parts for step in part(diagnosis)]
+    return steps + list(_levers(diagnosis, weigh_levers(diagnosis) if levers is None else levers))
 
 
 def explanation(diagnosis: Diagnosis, key: str) -> list[Step]:
@@ -247,8 +250,7 @@ def _energy(diagnosis: Diagnosis) -> Iterator[Step]:
             )
 
 
-def _levers(diagnosis: Diagnosis) -> Iterator[Step]:
-    found = weigh_levers(diagnosis)
+def _levers(diagnosis: Diagnosis, found: Levers) -> Iterator[Step]:
     unit, formula, source = texts()["derivation"]["levers"]
     hours = ("hours a year", diagnosis.plant.operation.hours_per_year, _given(diagnosis, "operation.hours_per_year"))
     for lever in found.levers:

@@ -9,6 +9,8 @@ from collections.abc import Iterable
 from functools import lru_cache
 from typing import Any
 
+from pydantic_core import to_json
+
 from diagnostics.air.record import Purity
 from diagnostics.cycle.record import Cycle
 from diagnostics.diagnosis import Diagnosis
@@ -39,6 +41,7 @@ def document(diagnosis: Diagnosis) -> dict[str, Any]:
         Keys as in the contract; checked against the published schema.
     """
     zone = diagnosis.screened.log.timezone
+    levers = weigh_levers(diagnosis)
     raw = {
         "schema": SCHEMA_NAME,
         "version": VERSION,
@@ -55,7 +58,7 @@ def document(diagnosis: Diagnosis) -> dict[str, Any]:
         "trend": _fields(diagnosis.trend, keep=tuple(_keys("trend"))),
         "breakthrough": _fields(diagnosis.breakthrough, keep=tuple(_keys("breakthrough"))),
         **_energy(diagnosis.purge, diagnosis.switching, diagnosis.payback),
-        "levers": lever_part(diagnosis),
+        "levers": _unfolded(levers),
         "findings": [
             {
                 **_fields(finding, keep=tuple(FindingPart.model_fields)),
@@ -66,9 +69,10 @@ def document(diagnosis: Diagnosis) -> dict[str, Any]:
         ],
         "notes": list(dict.fromkeys(_notes(diagnosis))),
         "assumptions": [_fields(item) for item in _assumptions(diagnosis)],
-        "trace": [_fields(step) for step in derivation(diagnosis)],
+        "trace": [_fields(step) for step in derivation(diagnosis, levers)],
     }
     whole: dict[str, Any] = _plain(raw)
+    whole["cycle"] |= _spans(diagnosis.cycle, zone)
     # Every key is required and no other allowed, so what was checked is what is handed on.
     DiagnosisDocument.model_validate(whole)
     return whole
@@ -120,8 +124,13 @@ def _energy(purge: Purge, switching: Switching, payback: Payback) -> dict[str, A
 
 
 def document_text(diagnosis: Diagnosis) -> str:
-    """Build the document as JSON text, UTF-8, two spaces of indent."""
-    return json.dumps(document(diagnosis), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    """Build the document as JSON text, two spaces of indent."""
+    return json_text(document(diagnosis))
+
+
+def json_text(plain: Any) -> str:
+    """JSON text of plain values, two spaces of indent, at a tenth of the standard library's time."""
+    return to_json(plain, indent=2).decode("utf-8") + "\n"
 
 
 def _keys(part: str) -> Iterable[str]:
@@ -182,14 +191,15 @@ def _cycle(cycle: Cycle, zone: str | None) -> dict[str, Any]:
         "set_point_c": cycle.set_point_c,
         "stopped": None if cycle.stopped_s is None else _iso(cycle.stopped_s, zone),
         "towers": {} if not cycle.resolved else {t: tower_summary(cycle, t) for t in ("A", "B")},
+    }
+
+
+def _spans(cycle: Cycle, zone: str | None) -> dict[str, Any]:
+    """The cycle's long lists, plain as they are made."""
+    return {
         "half_cycles": half_cycle_rows(cycle, zone),
         "phases": [
-            {
-                "start": _iso(p.start_s, zone),
-                "end": _iso(p.end_s, zone),
-                "tower": p.tower,
-                "state": p.state,
-            }
+            {"start": _iso(p.start_s, zone), "end": _iso(p.end_s, zone), "tower": p.tower, "state": p.state}
             for p in cycle.phases
         ],
     }
@@ -197,20 +207,20 @@ def _cycle(cycle: Cycle, zone: str | None) -> dict[str, Any]:
 
 def half_cycle_rows(cycle: Cycle, zone: str | None) -> list[dict[str, Any]]:
     """The half-cycles as rows with the document's keys, times in ISO 8601."""
-    rows: list[dict[str, Any]] = []
-    records: list[dict[str, Any]] = cycle.half_cycles.to_dict("records")  # type: ignore[assignment]
-    for index, row in enumerate(records):
-        rows.append(
-            {
-                "index": index,
-                "start": _iso(row["start_s"], zone),
-                "end": _iso(row["end_s"], zone),
-                "tower": row["tower"] if isinstance(row["tower"], str) else None,
-                "complete": bool(row["complete"]),
-                **{key: _number(value) for key, value in row.items() if key.endswith("_dew_point_c")},
-            }
-        )
-    return rows
+    table = cycle.half_cycles
+    levels = {key: table[key].to_numpy(float).tolist() for key in table if str(key).endswith("_dew_point_c")}
+    spans = zip(table["start_s"], table["end_s"], table["tower"], table["complete"], strict=True)
+    return [
+        {
+            "index": index,
+            "start": _iso(start_s, zone),
+            "end": _iso(end_s, zone),
+            "tower": tower if isinstance(tower, str) else None,
+            "complete": bool(complete),
+            **{str(key): _number(values[index]) for key, values in levels.items()},
+        }
+        for index, (start_s, end_s, tower, complete) in enumerate(spans)
+    ]
 
 
 def _number(value: float) -> float | None:
@@ -235,7 +245,12 @@ def _fields(record: Any, *, keep: tuple[str, ...] = ()) -> dict[str, Any]:
     return {name: getattr(record, name) for name in names}
 
 
+_ALREADY_PLAIN = frozenset({str, int, bool, type(None)})
+
+
 def _plain(value: Any) -> Any:
+    if type(value) in _ALREADY_PLAIN:
+        return value
     match value:
         case PurgeEnergy():
             return {**_plain(value.total), "air": value.air, "heater": value.heater, "blower": value.blower}

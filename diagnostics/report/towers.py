@@ -2,22 +2,23 @@
 
 from __future__ import annotations
 
-import pandas as pd
+import numpy as np
 
 from diagnostics.cycle.record import Cycle
 
 
 def tower_summary(cycle: Cycle, tower: str) -> dict[str, float | int | None]:
     """Medians over one tower's complete half-cycles, under the document's keys."""
-    rows = cycle.complete[cycle.complete["tower"] == tower]
+    rows = cycle.complete
+    mine = (rows["tower"] == tower).to_numpy(bool)
 
-    def median(values: pd.Series) -> float | None:
-        kept = values.dropna()
-        return None if kept.empty else float(kept.median())
+    def median(values: np.ndarray) -> float | None:
+        kept = values[mine & np.isfinite(values)]
+        return float(np.median(kept)) if kept.size else None
 
     return {
-        "half_cycle_s": median(rows["end_s"] - rows["start_s"]),
-        "peak_dew_point_c": median(rows["peak_dew_point_c"]),
-        "floor_dew_point_c": median(rows["floor_dew_point_c"]),
-        "half_cycles": len(rows),
+        "half_cycle_s": median(rows["end_s"].to_numpy(float) - rows["start_s"].to_numpy(float)),
+        "peak_dew_point_c": median(rows["peak_dew_point_c"].to_numpy(float)),
+        "floor_dew_point_c": median(rows["floor_dew_point_c"].to_numpy(float)),
+        "half_cycles": int(mine.sum()),
     }
