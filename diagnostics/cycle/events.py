@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from diagnostics.cycle.peaks import find_peaks
 from diagnostics.cycle.trace import Trace
 from diagnostics.log.record import Floats
 
@@ -65,17 +66,15 @@ def find_falls(trace: Trace, least_s: float) -> Falls | None:
     """
     if trace.time_s.size < 40:
         return None
-    from scipy.signal import find_peaks
-
     smooth = _smoothed(trace.value)
     noise = _noise(trace.value)
-    index, about = find_peaks(smooth, prominence=3.0 * noise)
+    index, prominence = find_peaks(smooth, 3.0 * noise)
     if index.size < LEAST_EVENTS:
         return None
     believed = [
         found
-        for group in _groups(about["prominences"])
-        if (found := _falls(trace, smooth, index, about["prominences"], group, least_s, noise)) is not None
+        for group in _groups(prominence)
+        if (found := _falls(trace, smooth, index, prominence, group, least_s, noise)) is not None
     ]
     if not believed:
         return None
@@ -179,7 +178,7 @@ def _best_chain(at_s: Floats, gain: Floats, centre: float, spread: float, least_
 
 def _judged(trace: Trace, smooth: Floats, picked: np.ndarray, noise: float) -> tuple[np.ndarray, Floats, float]:
     """True peaks, drops after them, and the chance that reversible noise falls so much faster than it rises."""
-    from scipy.stats import binom
+    from scipy.special import bdtrc
 
     peaks, drops = [], []
     faster = 0
@@ -206,7 +205,7 @@ def _judged(trace: Trace, smooth: Floats, picked: np.ndarray, noise: float) -> t
     if counted < LEAST_EVENTS:
         return np.array(peaks), np.array(drops), 1.0
     # in reversible noise a fall is twice as fast as its rise in fewer than a third of the cycles
-    chance = float(binom.sf(faster - 1, counted, 1.0 / 3.0))
+    chance = float(bdtrc(faster - 1, counted, 1.0 / 3.0))
     return np.array(peaks), np.array(drops), 2.0 * min(chance, _chance_of_early_floors(smooth, picked, noise))
 
 
@@ -215,7 +214,7 @@ def _chance_of_early_floors(smooth: Floats, picked: np.ndarray, noise: float) ->
 
     A fresh tower starts with a spike and dries down early; what follows until the next switchover is slow.
     """
-    from scipy.stats import binom
+    from scipy.special import bdtrc
 
     early, counted = 0.0, 0
     for a, b in itertools.pairwise(picked):
@@ -227,7 +226,7 @@ def _chance_of_early_floors(smooth: Floats, picked: np.ndarray, noise: float) ->
         place = float(np.flatnonzero(between <= low + noise).mean()) / (b - a)
         early += float(place < 0.5)
         counted += 1
-    return float(binom.sf(early - 1.0, counted, 0.5)) if counted >= LEAST_EVENTS else 1.0
+    return float(bdtrc(early - 1.0, counted, 0.5)) if counted >= LEAST_EVENTS else 1.0
 
 
 def _noise(value: Floats) -> float:

@@ -166,9 +166,9 @@ def _set_point(table: pd.DataFrame, aimed: SetPoint | None) -> Estimate | None:
 def _half_cycle(lengths: np.ndarray, course: Course | None) -> Estimate | None:
     """Length of a half-cycle: the timer's fit, or the median under dew point control, with its interval."""
     if course is not None:
-        from scipy.stats import t
+        from scipy.special import stdtrit
 
-        reach = float(t.ppf(0.975, course.degrees_of_freedom)) * course.half_cycle_error_s
+        reach = float(stdtrit(course.degrees_of_freedom, 0.975)) * course.half_cycle_error_s
         return Estimate(course.half_cycle_s, course.half_cycle_s - reach, course.half_cycle_s + reach)
     return _median_length(lengths) if lengths.size else None
 

@@ -174,13 +174,15 @@ def _balanced(lines: _Lines, frequency_hz: float, resolution_hz: float) -> float
 
 def _false_alarm(spectrum: Spectrum, frequency_hz: float) -> float:
     """Chance of a comb this strong anywhere in red noise like this log's, every trial counted."""
-    from scipy.stats import gamma
+    from scipy.special import gammaincc
 
     most = int((spectrum.power.size - 2) * spectrum.step_hz / frequency_hz)
     order = np.arange(1, max(1, min(MOST_HARMONICS, most)) + 1)
     sums = np.cumsum(spectrum.at(frequency_hz * order.astype(np.float64)))
     trials = spectrum.power.size * 12.0 * order.size
-    return float(np.exp(min(0.0, (gamma.logsf(sums, order) + np.log(trials)).min())))
+    with np.errstate(divide="ignore"):
+        log_chance = np.log(gammaincc(order, sums))
+    return float(np.exp(min(0.0, (log_chance + np.log(trials)).min())))
 
 
 def _vertex(power: Floats, index: np.ndarray) -> Floats:
