@@ -1,214 +1,40 @@
 """Many dryers: a folder of logs becomes one ranked table, one row a dryer, failures listed, nothing lost on the way.
 
-Input: a folder with logs beside plant files (by name, subfolder or manifest ``fleet.toml``). Output: rows ranked
-by urgency and money, and for dryers that share a header the dew point of their mixed air.
+Question: which dryer first? Input: dryers with their files. Output: rows ranked by urgency and money, and for dryers
+that share a header the dew point of their mixed air. Work goes to local processes or, the same, to a Dask cluster; what
+is done is kept, so that a restart goes on from there.
 """
 
 from __future__ import annotations
 
-import hashlib
 import json
+import multiprocessing
 import os
-import tomllib
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
-from dataclasses import dataclass
+from contextlib import contextmanager
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
-from diagnostics.errors import InputError, UserError
+from diagnostics.errors import InputError
 from diagnostics.files import write_whole
-from diagnostics.version import VERSION
+from diagnostics.fleet_files import Dryer, Task, failed_row, find_dryers
 
-LOG_SUFFIXES = (".csv", ".txt", ".tsv", ".dat", ".xlsx", ".xls", ".ods", ".parquet", ".gz", ".zip")
 URGENCY = ("critical", "warning", "info", "none", "failed")
-MANIFEST = "fleet.toml"
+_THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "ARROW_NUM_THREADS")
 
+Result = tuple[Task, dict[str, Any]]
 
-@dataclass(frozen=True, slots=True)
-class Task:
-    """One dryer: its logs and its plant file as bytes, so that any worker anywhere can do it."""
-
-    name: str
-    logs: tuple[tuple[str, bytes], ...]
-    plant_name: str
-    plant_text: bytes
-    header: str = ""
-
-    @property
-    def key(self) -> str:
-        """Digest of everything that the result depends on."""
-        digest = hashlib.sha256(VERSION.encode())
-        for name, content in (*self.logs, (self.plant_name, self.plant_text)):
-            digest.update(name.encode() + b"\0" + hashlib.sha256(content).digest())
-        return digest.hexdigest()
-
-
-@dataclass(frozen=True, slots=True)
-class Dryer:
-    """Where one dryer's files are."""
-
-    name: str
-    logs: tuple[Path, ...]
-    plant: Path | None
-    header: str = ""
-
-    def task(self) -> Task:
-        """Read the files.
-
-        Raises
-        ------
-        InputError
-            If one of them cannot be read.
-        """
-        try:
-            logs = tuple((path.name, path.read_bytes()) for path in self.logs)
-            plant = self.plant.read_bytes() if self.plant else b""
-        except OSError as error:
-            raise InputError(f"{error.filename} cannot be read ({error.strerror}); check the path.") from None
-        return Task(self.name, logs, self.plant.name if self.plant else "no plant file", plant, self.header)
-
-
-def find_dryers(folder: str | Path) -> list[Dryer]:
-    """Find the dryers in a folder.
-
-    A manifest ``fleet.toml`` (``[[dryers]]`` with name, logs, plant, header) decides. Without one, a subfolder with a
-    ``plant.toml`` is one dryer; a log goes with the plant file whose name its own begins with, else ``plant.toml``.
-
-    Parameters
-    ----------
-    folder : str or Path
-
-    Returns
-    -------
-    list of Dryer
-        Sorted by name.
-
-    Raises
-    ------
-    InputError
-        If the folder is missing or holds no log, or the manifest is wrong.
-    """
-    root = Path(folder)
-    if not root.is_dir():
-        raise InputError(f"{root}: there is no such folder; check the path.")
-    manifest = root / MANIFEST
-    dryers = _from_manifest(manifest) if manifest.is_file() else _from_names(root)
-    if not dryers:
-        raise InputError(f"{root} holds no logs ({', '.join(LOG_SUFFIXES)}); put logs and plant files there.")
-    return sorted(dryers, key=lambda dryer: dryer.name)
-
-
-def _from_manifest(manifest: Path) -> list[Dryer]:
-    try:
-        entries = tomllib.loads(manifest.read_text(encoding="utf-8-sig")).get("dryers", [])
-        return [
-            Dryer(
-                str(entry["name"]),
-                tuple(manifest.parent / log for log in entry["logs"]),
-                manifest.parent / entry["plant"] if "plant" in entry else None,
-                str(entry.get("header", "")),
-            )
-            for entry in entries
-        ]
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise InputError(f"{manifest}: not valid TOML, {error}.") from None
-    except (KeyError, TypeError, AttributeError) as error:
-        raise InputError(f"{manifest}: every [[dryers]] needs name and logs, a list of files ({error}).") from None
-
-
-def _from_names(root: Path) -> list[Dryer]:
-    dryers = []
-    for sub in sorted(path for path in root.iterdir() if path.is_dir() and (path / "plant.toml").is_file()):
-        logs = _logs_in(sub)
-        if logs:
-            dryers.append(Dryer(sub.name, logs, sub / "plant.toml"))
-    plants = {path.stem: path for path in sorted(root.glob("*.toml")) if path.name != MANIFEST}
-    grouped: dict[tuple[str, Path | None], list[Path]] = {}
-    for log in _logs_in(root):
-        stem = log.name.split(".")[0]
-        owners = [name for name in plants if stem == name or stem.startswith((f"{name}_", f"{name}-", f"{name} "))]
-        owner = max(owners, key=len, default=None)
-        name, plant = (owner, plants[owner]) if owner else (stem, plants.get("plant"))
-        grouped.setdefault((name, plant), []).append(log)
-    return dryers + [Dryer(name, tuple(logs), plant) for (name, plant), logs in grouped.items()]
-
-
-def _logs_in(folder: Path) -> tuple[Path, ...]:
-    return tuple(sorted(p for p in folder.iterdir() if p.is_file() and p.suffix.lower() in LOG_SUFFIXES))
+__all__ = ["Dryer", "Task", "diagnose_task", "failed_row", "find_dryers", "headers", "rank", "run_fleet"]
 
 
 def diagnose_task(task: Task) -> dict[str, Any]:
-    """Diagnose one dryer; a log that cannot be used becomes a row that says why.
+    """Diagnose one dryer, in whichever process this runs; see `fleet_work.work`."""
+    from diagnostics.fleet_work import work
 
-    Returns
-    -------
-    dict
-        ``row`` for the ranked table and ``document``, None where the dryer failed.
-    """
-    from diagnostics.diagnosis import diagnose
-    from diagnostics.log.reading import read_log
-    from diagnostics.log.record import Upload
-    from diagnostics.plant import plant_from
-    from diagnostics.report.document import document
-
-    try:
-        tables = tomllib.loads(task.plant_text.decode("utf-8-sig").replace("\r\n", "\n"))
-        plant = plant_from(tables, source=task.plant_name)
-        log = read_log([Upload(name, content) for name, content in task.logs], plant)
-        diagnosis = diagnose(log, plant)
-        whole = document(diagnosis)
-    except (UserError, tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        return {"row": failed_row(task.name, task.header, str(error)), "document": None}
-    except Exception as error:
-        # One dryer that meets an error of ours must not cost the others their result.
-        if os.environ.get("DEWSWING_DEBUG"):
-            raise
-        place = f"{type(error).__name__}: {' '.join(str(error).split())[:200]}"
-        sentence = f"an error in dewswing itself ({place}); diagnose {task.name} alone with DEWSWING_DEBUG=1."
-        return {"row": failed_row(task.name, task.header, sentence), "document": None}
-    flow, used = diagnosis.screened.conditions.flow_m3_min, diagnosis.screened.used
-    mean_flow = None if flow is None or not used.any() else float(flow[used].mean())
-    return {"row": summary_row(task.name, task.header, whole, mean_flow), "document": whole}
-
-
-def summary_row(name: str, header: str, whole: Mapping[str, Any], mean_flow_m3_min: float | None) -> dict[str, Any]:
-    """One dryer's row of the ranked table, from its document."""
-    first = next(iter(whole["findings"]), None)
-    saved = whole["switching"]["cost_saved_per_year"]
-    cost = whole["purge"]["cost_per_year"]
-    payback = whole["payback"]["simple_payback_years"]
-    half_cycle = whole["cycle"]["half_cycle_s"]
-    return {
-        "dryer": name,
-        "header": header,
-        "urgency": first["severity"] if first else "none",
-        "first": first["statement"] if first else "Nothing stands out.",
-        "do": first["action"] if first else "",
-        "conformity": whole["purity"]["conformity"],
-        "class": whole["purity"]["class"],
-        "p95_dew_point_c": whole["purity"]["p95_dew_point_c"],
-        "moisture_mean_dew_point_c": whole["log"]["used_statistics"]
-        .get("dew_point_c", {})
-        .get("moisture_mean_dew_point_c"),
-        "mean_flow_m3_min": mean_flow_m3_min,
-        "control": whole["cycle"]["control"],
-        "half_cycle_s": half_cycle and half_cycle["value"],
-        "trend": whole["trend"]["verdict"],
-        "purge_cost_per_year": cost and cost["value"],
-        "cost_saved_per_year": saved and saved["value"],
-        "cost_saved_low": saved and saved["low"],
-        "cost_saved_high": saved and saved["high"],
-        "currency": whole["payback"]["currency"],
-        "simple_payback_years": payback and payback["value"],
-        "error": "",
-    }
-
-
-def failed_row(name: str, header: str, sentence: str) -> dict[str, Any]:
-    """Row of a dryer that could not be diagnosed."""
-    return {"dryer": name, "header": header, "urgency": "failed", "first": sentence, "do": "", "error": sentence}
+    return work(task)
 
 
 def run_fleet(
@@ -236,26 +62,34 @@ def run_fleet(
     -------
     list of dict
         Rows ranked by urgency, then by money.
+
+    Raises
+    ------
+    InputError
+        If the scheduler cannot be reached or a result cannot be written.
     """
+    listed = list(dryers)
     rows: list[dict[str, Any]] = []
-    waiting: list[Task] = []
-    count = 0
-    for dryer in dryers:
-        count += 1
-        try:
-            task = dryer.task()
-        except InputError as error:
-            rows.append(failed_row(dryer.name, dryer.header, str(error)))
-            continue
-        kept = _resumed(out, task)
-        if kept is not None:
-            rows.append(kept)
-        else:
-            waiting.append(task)
-    for task, result in _results(waiting, workers, scheduler):
+
+    def waiting() -> Iterator[Task]:
+        # Files are read when a worker is about to take them, so that a large folder needs little memory.
+        for dryer in listed:
+            try:
+                task = dryer.task()
+            except InputError as error:
+                rows.append(failed_row(dryer.name, dryer.header, str(error)))
+                continue
+            kept = _resumed(out, task)
+            if kept is None:
+                yield task
+            else:
+                rows.append(kept)
+
+    results = _on_cluster(waiting(), scheduler) if scheduler is not None else _on_this_computer(waiting(), workers)
+    for task, result in results:
         rows.append(result["row"])
         _keep(out, task, result)
-        progress(f"{len(rows)} of {count} dryers")
+        progress(f"{len(rows)} of {len(listed)} dryers")
     return rank(rows)
 
 
@@ -267,64 +101,121 @@ def rank(rows: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:
     )
 
 
-def _results(tasks: list[Task], workers: int | None, scheduler: str | None) -> Iterator[tuple[Task, dict[str, Any]]]:
-    if scheduler is not None:
-        from distributed import Client
-
-        with Client(scheduler, timeout="10s") as client:
-            yield from _through(client.get_executor(), tasks, window=64)
-        return
-    done: set[str] = set()
+def _on_cluster(tasks: Iterator[Task], scheduler: str) -> Iterator[Result]:
     try:
-        with ProcessPoolExecutor(workers) as pool:
-            for task, result in _through(pool, tasks, window=16):
-                done.add(task.name)
-                yield task, result
-    except BrokenProcessPool:
-        yield from _one_by_one([task for task in tasks if task.name not in done])
+        from distributed import Client
+    except ImportError:
+        raise InputError("--scheduler needs the extra cluster: pip install 'dewswing[cluster]'.") from None
+    try:
+        client = Client(scheduler, timeout="10s")
+    except (OSError, ValueError) as error:
+        reason = " ".join(str(error).split())[:150]
+        raise InputError(
+            f"--scheduler {scheduler}: no Dask scheduler answers there ({reason}); check the address and start it."
+        ) from None
+    with client:
+        # A worker that dies takes its log along to the next one; after a few, the log is given up and listed.
+        yield from _through(client.get_executor(), tasks, 64, [])
 
 
-def _one_by_one(tasks: list[Task]) -> Iterator[tuple[Task, dict[str, Any]]]:
-    """After a worker died: each of the rest in a process of its own, so that only the deadly one is lost."""
-    for task in tasks:
+def _on_this_computer(tasks: Iterator[Task], workers: int | None) -> Iterator[Result]:
+    count = workers or os.cpu_count() or 1
+    while (first := next(tasks, None)) is not None:
+        suspects: list[Task] = []
+        with _pool(count) as pool:
+            yield from _through(pool, chain([first], tasks), 4 * count, suspects)
+        yield from _one_by_one(suspects)
+
+
+def _one_by_one(suspects: list[Task]) -> Iterator[Result]:
+    """After a worker died: what was at work then, each in a process of its own, so that only the deadly one is lost."""
+    for task in suspects:
         try:
-            with ProcessPoolExecutor(1) as pool:
+            with _pool(1) as pool:
                 yield task, pool.submit(diagnose_task, task).result()
         except BrokenProcessPool:
-            sentence = (
-                f"{task.name}: the worker was killed while diagnosing it, likely for lack of memory; run it alone."
-            )
-            yield task, {"row": failed_row(task.name, task.header, sentence), "document": None}
+            yield task, {"row": failed_row(task.name, task.header, _killed(task)), "document": None}
 
 
-def _through(executor: Executor, tasks: list[Task], window: int) -> Iterator[tuple[Task, dict[str, Any]]]:
-    left = iter(tasks)
+def _killed(task: Task) -> str:
+    return f"{task.name}: the worker was killed while diagnosing it, likely for lack of memory; run it alone."
+
+
+@contextmanager
+def _pool(count: int) -> Iterator[ProcessPoolExecutor]:
+    """Processes that fork from one server with the engine in memory, each with one thread for linear algebra."""
+    method = "forkserver" if "forkserver" in multiprocessing.get_all_start_methods() else "spawn"
+    context = multiprocessing.get_context(method)
+    before = {name: os.environ.get(name) for name in _THREADS}
+    os.environ.update(dict.fromkeys(_THREADS, "1"))
+    try:
+        if method == "forkserver":
+            from multiprocessing import forkserver
+
+            forkserver.set_forkserver_preload(["diagnostics.fleet_work"])
+            forkserver.ensure_running()
+        pool = ProcessPoolExecutor(count, mp_context=context, initializer=_begin_worker)
+    finally:
+        for name, value in before.items():
+            if value is None:
+                del os.environ[name]
+            else:
+                os.environ[name] = value
+    try:
+        yield pool
+    finally:
+        pool.shutdown(cancel_futures=True)
+
+
+def _begin_worker() -> None:
+    from diagnostics.fleet_work import begin_worker
+
+    begin_worker()
+
+
+def _through(executor: Executor, tasks: Iterator[Task], window: int, suspects: list[Task]) -> Iterator[Result]:
+    """Results as they come; where a worker dies, what was at work goes to ``suspects`` and no more is begun."""
     running: dict[Future[dict[str, Any]], Task] = {}
 
     def fill() -> None:
-        while len(running) < window:
-            task = next(left, None)
+        while len(running) < window and not suspects:
+            task = next(tasks, None)
             if task is None:
                 return
-            running[executor.submit(diagnose_task, task)] = task
+            try:
+                running[executor.submit(diagnose_task, task)] = task
+            except BrokenProcessPool:
+                suspects.append(task)
 
     fill()
     while running:
         ready, _ = wait(running, return_when=FIRST_COMPLETED)
         for future in ready:
-            yield running.pop(future), future.result()
+            task = running.pop(future)
+            try:
+                result = future.result()
+            except BrokenProcessPool:
+                suspects.append(task)
+                continue
+            except Exception as error:
+                # A cluster says in its own words that workers died on a log.
+                if type(error).__name__ != "KilledWorker":
+                    raise
+                result = {"row": failed_row(task.name, task.header, _killed(task)), "document": None}
+            yield task, result
         fill()
 
 
 def _resumed(out: Path | None, task: Task) -> dict[str, Any] | None:
     if out is None:
         return None
-    place = out / "rows" / f"{task.name}.json"
+    place = out / "rows" / f"{task.file_name}.json"
     try:
         kept = json.loads(place.read_text(encoding="utf-8"))
-    except (OSError, ValueError):
+        row: dict[str, Any] | None = kept["row"] if kept["key"] == task.key else None
+    except (OSError, ValueError, KeyError, TypeError):
         return None
-    return kept["row"] if kept.get("key") == task.key else None
+    return row
 
 
 def _keep(out: Path | None, task: Task, result: dict[str, Any]) -> None:
@@ -332,11 +223,15 @@ def _keep(out: Path | None, task: Task, result: dict[str, Any]) -> None:
         return
     for part in ("rows", "documents"):
         (out / part).mkdir(parents=True, exist_ok=True)
-    if result["document"] is not None:
-        text = json.dumps(result["document"], ensure_ascii=False, allow_nan=False, indent=2)
-        write_whole(out / "documents" / f"{task.name}.json", text + "\n")
+    documents, kept = (out / part / f"{task.file_name}.json" for part in ("documents", "rows"))
+    if result["document"] is None:
+        # What failed is tried again by a restart.
+        documents.unlink(missing_ok=True)
+        kept.unlink(missing_ok=True)
+        return
+    write_whole(documents, result["document"])
     row = json.dumps({"key": task.key, "row": result["row"]}, ensure_ascii=False, allow_nan=False)
-    write_whole(out / "rows" / f"{task.name}.json", row)
+    write_whole(kept, row)
 
 
 def headers(rows: Iterable[Mapping[str, Any]]) -> list[dict[str, Any]]:
@@ -350,7 +245,8 @@ def headers(rows: Iterable[Mapping[str, Any]]) -> list[dict[str, Any]]:
     Returns
     -------
     list of dict
-        ``header``, ``dryers``, ``mixed_dew_point_c`` (None where a dryer's flow or dew point is unknown).
+        ``header``, ``dryers``, ``mixed_dew_point_c`` (None where a dryer's flow or dew point is unknown) at the
+        members' mean line pressure, and ``members``: each one's flow, dew point and share of the header's water.
     """
     from diagnostics.air.humidity import dew_point_c, moisture_fraction
 
@@ -360,13 +256,29 @@ def headers(rows: Iterable[Mapping[str, Any]]) -> list[dict[str, Any]]:
             groups.setdefault(row["header"], []).append(row)
     mixed = []
     for header, members in sorted(groups.items()):
-        flows = [row.get("mean_flow_m3_min") for row in members]
-        levels = [row.get("moisture_mean_dew_point_c") for row in members]
-        result = None
-        known = [(f, t) for f, t in zip(flows, levels, strict=True) if f and t is not None]
-        if len(known) == len(members):
-            pressure_bar = 8.01325  # the same for all, so that it cancels but for the enhancement factor
-            water = sum(flow * float(moisture_fraction(level, pressure_bar)) for flow, level in known)
-            result = float(dew_point_c(water / sum(flow for flow, _ in known), pressure_bar))
-        mixed.append({"header": header, "dryers": [row["dryer"] for row in members], "mixed_dew_point_c": result})
+        keys = ("mean_flow_m3_min", "moisture_mean_dew_point_c", "pressure_bar")
+        known = [tuple(row[key] for key in keys) for row in members if all(row.get(key) is not None for key in keys)]
+        result: float | None = None
+        shares: list[float | None] = [None] * len(members)
+        if len(known) == len(members) and sum(flow for flow, _, _ in known) > 0.0:
+            water = [flow * float(moisture_fraction(level, pressure)) for flow, level, pressure in known]
+            flow, pressure = (sum(values) for values in list(zip(*known, strict=True))[::2])
+            result = float(dew_point_c(sum(water) / flow, pressure / len(known)))
+            shares = [part / sum(water) for part in water]
+        mixed.append(
+            {
+                "header": header,
+                "dryers": [row["dryer"] for row in members],
+                "mixed_dew_point_c": result,
+                "members": [
+                    {
+                        "dryer": row["dryer"],
+                        "flow_m3_min": row.get("mean_flow_m3_min"),
+                        "moisture_mean_dew_point_c": row.get("moisture_mean_dew_point_c"),
+                        "share_of_water": share,
+                    }
+                    for row, share in zip(members, shares, strict=True)
+                ],
+            }
+        )
     return mixed

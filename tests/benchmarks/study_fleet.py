@@ -11,7 +11,6 @@ from __future__ import annotations
 import argparse
 import importlib
 import os
-import resource
 import tempfile
 import time
 import tomllib
@@ -64,18 +63,29 @@ def make(folder: Path, logs: int, interval_s: float) -> None:
 def timed(folder: Path, logs: int, workers: int) -> None:
     """Diagnose them all as ``dewswing fleet`` does, with documents written."""
     dryers = fleet.find_dryers(folder)[:logs]
+    fleet.diagnose_task = measured
     with tempfile.TemporaryDirectory() as out:
-        before, began = resource.getrusage(resource.RUSAGE_CHILDREN), time.perf_counter()
-        own = time.process_time()
+        began, own = time.perf_counter(), time.process_time()
         rows = fleet.run_fleet(dryers, out=Path(out), workers=workers)
-        wall = time.perf_counter() - began
-        after = resource.getrusage(resource.RUSAGE_CHILDREN)
-    spent = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+        wall, own = time.perf_counter() - began, time.process_time() - own
     failed = sum(row["urgency"] == "failed" for row in rows)
-    print(f"{len(rows)} logs ({failed} failed) with {workers} workers: {wall:.1f} s, {len(rows) / wall:.1f} a second")
-    print(f"processor time a log: {1e3 * spent / len(rows):.1f} ms in workers, ", end="")
-    print(f"{1e3 * (time.process_time() - own) / len(rows):.2f} ms in the parent; load {os.getloadavg()[0]:.1f}")
-    print(f"on {workers} free cores: {workers * len(rows) / (spent + time.process_time() - own):.1f} a second")
+    spent = sum(row.get("processor_s", 0.0) for row in rows)
+    print(f"{len(rows)} logs ({failed} failed), {workers} workers: {wall:.1f} s, {len(rows) / wall:.1f} a second")
+    print(
+        f"processor time a log: {1e3 * spent / len(rows):.1f} ms in workers, {1e3 * own / len(rows):.1f} in the parent"
+    )
+    print(f"with {workers} cores to itself: {workers * len(rows) / (spent + own):.1f} a second")
+    print(f"other work on the machine meanwhile: load {os.getloadavg()[0]:.1f}")
+
+
+def measured(task: fleet.Task) -> dict[str, Any]:
+    """Diagnose, and note the processor time in the row."""
+    from diagnostics.fleet_work import work
+
+    began = time.process_time()
+    result = work(task)
+    result["row"]["processor_s"] = time.process_time() - began
+    return result
 
 
 def stages(folder: Path, logs: int) -> None:
