@@ -54,6 +54,8 @@ class Switching:
     falls : list of Falls
         Of dew point control.
     stopped_s : float or None
+    clock : RunningClock or None
+        Where the timer counts running time.
     """
 
     stretches: list[Stretch]
@@ -63,6 +65,7 @@ class Switching:
     falls: list[Falls] = field(default_factory=list)
     stopped_s: float | None = None
     notes: tuple[str, ...] = ()
+    clock: RunningClock | None = None
 
     @property
     def uncertain(self) -> bool:
@@ -139,7 +142,7 @@ def _on_wall(switching: Switching, clock: RunningClock, time_s: Floats, start_s:
     spans[0] = ControlSpan(start_s, spans[0].end_s, spans[0].control)
     spans[-1] = ControlSpan(spans[-1].start_s, end_s, spans[-1].control)
     note = f"The timer counts only while the compressor runs, as the column {clock.column!r} shows it."
-    return Switching(stretches, spans, switching.comb, switching.course, switching.falls, None, (note,))
+    return Switching(stretches, spans, switching.comb, switching.course, switching.falls, None, (note,), clock)
 
 
 def find_switching(trace: Trace) -> Switching | None:

@@ -24,6 +24,7 @@ from diagnostics.cycle.phases import phases_of
 from diagnostics.cycle.record import ControlSpan, Cycle, Rhythm
 from diagnostics.cycle.rhythm import LEAST_READINGS
 from diagnostics.cycle.running import alternates
+from diagnostics.cycle.supply_side import by_supply_side
 from diagnostics.cycle.table import half_cycle_table
 from diagnostics.cycle.tower_channel import SeenSwitching, seen_switching
 from diagnostics.cycle.trace import Trace, moisture_trace, named_trace
@@ -68,6 +69,8 @@ def segment(screened: ScreenedLog, plant: Plant, *, rhythm_from: str | None = No
     counted_in: CountedIn = "clock_time"
     if rhythm_from is not None or switching is None or switching.uncertain:
         running = find_running_switching(trace, screened.log, switching, rhythm_from)
+        if rhythm_from is not None and (running is not None or switching is None):
+            running = by_supply_side(running, screened.log, rhythm_from)
         if running is not None:
             switching, counted_in = running, "running_time"
     if switching is None or not switching.stretches:

@@ -57,7 +57,7 @@ def running_clocks(log: Log, prefer: str | None = None) -> list[RunningClock]:
     columns: dict[str, Floats] = dict(log.other)
     columns |= {key: values for key, values in log.channels.items() if key in ("power", "flow", "pressure")}
     if prefer is not None:
-        columns = {prefer: _named(log, prefer), **columns}
+        columns = {prefer: named_column(log, prefer), **columns}
     seen: list[Flags] = []
     for name, values in columns.items():
         high = _upper_level(np.asarray(values, dtype=float))
@@ -77,7 +77,8 @@ def running_clocks(log: Log, prefer: str | None = None) -> list[RunningClock]:
     return clocks
 
 
-def _named(log: Log, header: str) -> Floats:
+def named_column(log: Log, header: str) -> Floats:
+    """A numeric column by its title or quantity."""
     titles: Mapping[str, Floats] = {column.header: log.channels[key] for key, column in log.columns.items()}
     return {**log.channels, **titles, **log.other}[header]
 

@@ -54,7 +54,7 @@ def test_the_compressors_own_cycle_is_not_taken_for_the_dryers(name, header):
     time_s = pd.to_datetime(table["timestamp"]).to_numpy().astype("datetime64[ms]").astype(np.int64) / 1e3
     screened = _without_dew_point(time_s, {c: table[c].to_numpy(float) for c in ("TP2", "DV_pressure", "COMP")})
     cycle = segment(screened, plant_of(None), rhythm_from=header)
-    assert cycle.half_cycle_s is None or cycle.half_cycle_s.value == pytest.approx(60.0, abs=2.0)
+    assert cycle.half_cycle_s is None or cycle.half_cycle_s.low <= 60.0 <= cycle.half_cycle_s.high
 
 
 def _train(seed):
@@ -85,9 +85,95 @@ def test_blind_from_a_pressure_that_dips_at_each_change(seed):
     assert cycle.half_cycle_s.value == pytest.approx(59.6, rel=1e-3)
     rows = np.searchsorted(time_s, cycle.half_cycles["start_s"].to_numpy())
     near = [np.abs(rows - i).min() for i in true]
-    assert np.mean(np.array(near) <= 1) >= 0.95
-    assert np.mean(np.array(near) == 0) >= 0.85
+    assert np.mean(np.array(near) <= 1) >= 0.98
+    assert np.mean(np.array(near) == 0) >= 0.95
     assert np.mean(loaded[np.clip(rows, 0, time_s.size - 1)]) >= 0.99
+
+
+def _measured(name):
+    table = pd.read_csv(shared("data", "air_supply", name))
+    time_s = pd.to_datetime(table["timestamp"]).to_numpy().astype("datetime64[ms]").astype(np.int64) / 1e3
+    left_out = ("timestamp", "Towers", "Unnamed: 0")
+    other = {c: table[c].to_numpy(float) for c in table.columns if c not in left_out}
+    return _without_dew_point(time_s, other), table["Towers"].to_numpy(), table["DV_eletric"].to_numpy() > 0.5
+
+
+def _under_load(tower, loaded):
+    return {i for i in range(1, tower.size) if tower[i] != tower[i - 1] and loaded[i] and loaded[i - 1]}
+
+
+def test_the_real_timer_shows_blind_in_the_dips_of_a_pressure():
+    screened, tower, loaded = _measured("metropt3_first1000.csv")
+    cycle = segment(screened, plant_of(None), rhythm_from="TP2")
+    assert cycle.control == "fixed"
+    assert cycle.counted_in == "running_time"
+    assert cycle.half_cycle_s.low <= 60.0 <= cycle.half_cycle_s.high
+    rows = np.searchsorted(screened.log.time_s, cycle.half_cycles["start_s"].to_numpy()[1:])
+    assert set(rows[loaded[rows] & loaded[rows - 1]]) == _under_load(tower, loaded)
+
+
+@pytest.mark.parametrize(
+    ("name", "header"),
+    [
+        ("metropt3_first1000.csv", "DV_pressure"),
+        ("metropt3_20200205_1h.csv", "TP2"),
+        ("metropt3_20200205_1h.csv", "DV_pressure"),
+        ("metropt2022_1hz_1000.csv", "TP2"),
+        ("metropt2022_1hz_1000.csv", "DV_pressure"),
+    ],
+)
+def test_a_column_that_stands_still_or_two_runs_under_load_tell_nothing(name, header):
+    screened, _, _ = _measured(name)
+    cycle = segment(screened, plant_of(None), rhythm_from=header)
+    assert not cycle.resolved
+    assert cycle.half_cycles.empty
+
+
+def _light_load(seed, dips=True, hours=16.0):
+    """A compressor that fills its vessel in one to three minutes and rests half an hour; noise and dips invented."""
+    rng = np.random.default_rng(seed)
+    fine = 0.5
+    time_s = fine * np.arange(int(hours * 7200))
+    loaded = np.zeros(time_s.size, dtype=bool)
+    at = 1500.0
+    while at < time_s[-1]:
+        lasts = rng.uniform(70.0, 160.0)
+        loaded[(time_s >= at) & (time_s < at + lasts)] = True
+        at += lasts + rng.uniform(1200.0, 2400.0)
+    run = np.cumsum(loaded) * fine
+    tower = np.floor((run + rng.uniform(0.0, 60.3)) / 60.3).astype(int)
+    turned = np.concatenate([[0], np.maximum.accumulate(np.where(np.diff(tower) > 0, run[1:], -1e9))])
+    since = np.where(loaded & dips, run - turned, 1e9)
+    started = np.maximum.accumulate(np.where(np.diff(loaded.astype(int), prepend=0) > 0, np.arange(time_s.size), 0))
+    filling = np.cumsum(loaded & (since >= 2.0)) * fine
+    line = 8.1 + 0.024 * np.where(loaded, filling - filling[started], 0.0)
+    outlet = np.where(loaded, line + 0.4 - 0.8 * np.exp(-since / 2.5), -0.012)
+    stamps = np.cumsum(rng.choice([9.0, 10.0, 10.0, 10.0], int(hours * 360)))
+    place = np.searchsorted(time_s, stamps[stamps < time_s[-1]])
+    shown = [np.round(v[place] + rng.normal(0.0, 0.006, place.size), 3) for v in (outlet, line)]
+    return 1.58e9 + time_s[place], *shown, loaded[place], tower[place]
+
+
+def test_single_dips_under_short_loads_give_the_changes():
+    met = all_found = all_true = 0
+    for seed in range(3):
+        time_s, outlet, line, loaded, tower = _light_load(seed)
+        screened = _without_dew_point(time_s, {"out": outlet, "line": line})
+        cycle = segment(screened, plant_of(None), rhythm_from="out")
+        assert cycle.counted_in == "running_time"
+        assert cycle.half_cycle_s.low <= 60.3 <= cycle.half_cycle_s.high
+        rows = np.searchsorted(time_s, cycle.half_cycles["start_s"].to_numpy()[1:])
+        found, true = set(rows[loaded[rows] & loaded[rows - 1]]), _under_load(tower, loaded)
+        met, all_found, all_true = met + len(found & true), all_found + len(found), all_true + len(true)
+    assert met >= 0.95 * all_true
+    assert met >= 0.95 * all_found
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_short_loads_without_dips_tell_nothing(seed):
+    time_s, outlet, line, _, _ = _light_load(seed, dips=False)
+    screened = _without_dew_point(time_s, {"out": outlet, "line": line})
+    assert not segment(screened, plant_of(None), rhythm_from="out").resolved
 
 
 def test_a_tower_channel_is_taken_as_it_stands():
