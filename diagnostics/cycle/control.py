@@ -23,7 +23,7 @@ from diagnostics.cycle.regularity import (
     without_endless_climb,
 )
 from diagnostics.cycle.rhythm import LEAST_READINGS, Comb
-from diagnostics.cycle.running import RunningClock, on_running_time, running_clocks
+from diagnostics.cycle.running import RunningClock, named_column, on_running_time, running_clocks, stands_still
 from diagnostics.cycle.timer import Stretch, timer_stretches
 from diagnostics.cycle.trace import Trace
 from diagnostics.cycle.tracking import Course, course_by_parts, follow, is_good, may_be_the_days, whole_course
@@ -88,7 +88,8 @@ def find_running_switching(trace: Trace, log: Log, plain: Switching | None, pref
     """
     best: tuple[float, Switching, RunningClock] | None = None
     for clock in running_clocks(log, prefer):
-        if prefer is not None and clock.idle_side and clock.column == prefer:
+        own = prefer is not None and clock.idle_side and clock.column == prefer
+        if own or (prefer is not None and stands_still(named_column(log, prefer), clock)):
             continue
         running = on_running_time(trace, log.time_s, clock)
         if running.time_s.size < 40:

@@ -110,6 +110,18 @@ def alternates(values: Floats) -> bool:
     return high is None or ALTERNATING[0] <= float(high.mean()) <= ALTERNATING[1]
 
 
+def stands_still(values: Floats, clock: RunningClock) -> bool:
+    """Whether a column moves less while the clock runs than while it stands.
+
+    What a compressor's pressure does while there is no load says nothing of the dryer.
+    """
+    step = np.abs(np.diff(values))
+    running, standing = clock.on[1:] & clock.on[:-1], ~clock.on[1:] & ~clock.on[:-1]
+    if not running.any() or not standing.any():
+        return False
+    return bool(np.nanmean(step[running]) < np.nanmean(step[standing]))
+
+
 def on_running_time(trace: Trace, time_s: Floats, clock: RunningClock) -> Trace:
     """A trace against time run: readings while standing left out, and what changed meanwhile.
 
