@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from diagnostics.cycle.events import Falls, answered_before_peak_s, find_falls
+from diagnostics.cycle.events import Falls, answered_before_peak_s, find_falls, noise_of, smoothed
 from diagnostics.cycle.record import Control, ControlSpan
 from diagnostics.cycle.regularity import (
     CLIMB,
@@ -22,6 +22,7 @@ from diagnostics.cycle.regularity import (
     keeps_their_time,
     without_endless_climb,
 )
+from diagnostics.cycle.replay import Rule, rule_of, with_hidden
 from diagnostics.cycle.rhythm import LEAST_READINGS, Comb
 from diagnostics.cycle.running import RunningClock, named_column, on_running_time, running_clocks, stands_still
 from diagnostics.cycle.timer import Stretch, timer_stretches
@@ -35,8 +36,8 @@ LEAST_STRETCH = 6.0
 COHERENT = 0.4
 LEAST_RUNNING = 12
 """Switchovers that a running clock must show: with several clocks to choose from, fewer could be chance."""
-LEVEL, LEVEL_SPREADS = 0.03, 3.0
-"""Distance in ln moisture, and in spreads, within which half-cycles end at one level."""
+MOSTLY = 0.5
+"""Share of a run's half-cycles that its control must be able to have made."""
 
 
 @dataclass(frozen=True)
@@ -164,9 +165,14 @@ def find_switching(trace: Trace) -> Switching | None:
     uneven = falls is not None and keep_no_time(falls, trace.interval_s)
     timely = falls is None or timer is None or keeps_their_time(timer[1], falls, trace.interval_s)
     if good and timely:
-        return _believed(trace, timer)
-    if falls is not None and uneven and (timer is None or not timely or timer[1].coherence < COHERENT):
-        return _by_set_point(trace, falls)
+        believed = _believed(trace, timer)
+        if believed is not None or falls is None or not uneven:
+            return believed
+        timer = None
+    if falls is not None and uneven:
+        doubtful = timer is None or not timely or timer[1].coherence < COHERENT
+        if doubtful or timer is None or _rule_explains(trace, falls, timer[1]):
+            return _by_set_point(trace, falls)
     if falls is not None and not uneven and (timer is None or not timely):
         course = follow(trace, common_length_s(falls))
         if course is not None and course.coherence >= COHERENT:
@@ -175,6 +181,20 @@ def find_switching(trace: Trace) -> Switching | None:
     if falls is not None and timer is None:
         return _by_set_point(trace, falls)
     return _timed(trace, *timer) if timer is not None else None
+
+
+def _rule_explains(trace: Trace, falls: Falls, course: Course) -> bool:
+    """Whether a set point and its shortest half-cycle may have made what looks like a timer in parts of the log."""
+    seen = falls.peak_s - answered_before_peak_s(trace, falls.peak_s)
+    smooth = smoothed(trace.value)
+    rule = _rule(trace, smooth, seen)
+    made = rule.made(np.diff(seen), np.interp(seen[1:], trace.time_s, smooth), trace.interval_s)
+    inside = np.zeros(made.size, dtype=bool)
+    expected = 0.0
+    for piece in course.pieces:
+        inside |= (seen[1:] >= piece.start_s) & (seen[1:] <= piece.end_s)
+        expected += (piece.end_s - piece.start_s) / course.half_cycle_s
+    return float((made & inside).sum()) >= MOSTLY * expected
 
 
 def _believed(trace: Trace, timer: tuple[Comb, Course] | None) -> Switching | None:
@@ -264,13 +284,16 @@ def _climbs(trace: Trace, from_s: float, half_cycle_s: float) -> bool:
 
 def _by_set_point(trace: Trace, falls: Falls) -> Switching:
     start, end = float(trace.time_s[0]), float(trace.time_s[-1])
-    switchovers = falls.peak_s - answered_before_peak_s(trace, falls.peak_s)
-    switchovers = np.clip(switchovers, start, end)
+    seen = np.clip(falls.peak_s - answered_before_peak_s(trace, falls.peak_s), start, end)
+    smooth = smoothed(trace.value)
+    rule = _rule(trace, smooth, seen)
+    switchovers = with_hidden(trace.time_s, smooth, seen, rule)
+    level = np.interp(switchovers, trace.time_s, smooth)
     towers = tuple("BA"[i % 2] for i in range(switchovers.size))
     stretch = Stretch(start, end, switchovers, towers)
     usual, longest = float(np.median(np.diff(switchovers))), float(np.diff(switchovers).max())
     last = float(switchovers[-1])
-    spans = _spans_by_length(switchovers, falls.peak[1:], start, end, trace.interval_s)
+    spans = _spans_by_rule(switchovers, level[1:], rule, start, end, trace.interval_s)
     after = trace.part(last + 2.0 * longest, end + 1.0).value
     ceased = after.size > 0 and end - last > 2.5 * longest + usual
     if ceased and float(np.median(after[-max(1, after.size // 5) :])) > float(falls.peak.max()) + 0.1:
@@ -281,14 +304,17 @@ def _by_set_point(trace: Trace, falls: Falls) -> Switching:
     return Switching([stretch], spans, falls=[falls])
 
 
-def _spans_by_length(
-    switchovers_s: Floats, level: Floats, start_s: float, end_s: float, interval_s: float
-) -> list[ControlSpan]:
-    """Dew point control, except runs of equal lengths that are neither the shortest nor the longest of all.
+def _rule(trace: Trace, smooth: Floats, switchovers_s: Floats) -> Rule:
+    level = np.interp(switchovers_s, trace.time_s, smooth)
+    return rule_of(np.diff(switchovers_s), level[1:], noise_of(trace.value), trace.interval_s)
 
-    A run that ends at the level of the others obeys that level: under a steady load its lengths are equal too.
-    """
+
+def _spans_by_rule(
+    switchovers_s: Floats, level: Floats, rule: Rule, start_s: float, end_s: float, interval_s: float
+) -> list[ControlSpan]:
+    """Dew point control, except runs of equal lengths that its rule cannot have made."""
     length = np.diff(switchovers_s)
+    made = rule.made(length, level, interval_s)
     tolerance = np.maximum(0.01 * length, 1.5 * interval_s)
     spans: list[ControlSpan] = []
     at, i = start_s, 0
@@ -296,14 +322,7 @@ def _spans_by_length(
         j = i
         while j + 1 < length.size and abs(length[j + 1] - np.median(length[i : j + 1])) <= tolerance[j + 1]:
             j += 1
-        run = float(np.median(length[i : j + 1]))
-        others = np.delete(length, np.arange(i, j + 1))
-        bounded = others.size == 0 or run > 1.02 * others.max() or run < 0.98 * others.min()
-        capped = others.size > 0 and (
-            np.isclose(run, length.max(), rtol=0.01) or np.isclose(run, length.min(), rtol=0.01)
-        )
-        held = others.size > 0 and _at_one_level(level[i : j + 1], np.delete(level, np.arange(i, j + 1)))
-        if j - i + 1 >= LEAST_STRETCH and not (capped or bounded or held):
+        if j - i + 1 >= LEAST_STRETCH and float(made[i : j + 1].mean()) < MOSTLY:
             if switchovers_s[i] > at:
                 spans.append(ControlSpan(at, float(switchovers_s[i]), "dew_point"))
             spans.append(ControlSpan(float(switchovers_s[i]), float(switchovers_s[j + 1]), "fixed"))
@@ -312,12 +331,6 @@ def _spans_by_length(
     if at < end_s:
         spans.append(ControlSpan(at, end_s, "dew_point"))
     return spans
-
-
-def _at_one_level(run: Floats, others: Floats) -> bool:
-    middle = float(np.median(others))
-    spread = 1.4826 * float(np.median(np.abs(others - middle)))
-    return abs(float(np.median(run)) - middle) <= LEVEL_SPREADS * spread + LEVEL
 
 
 def _joined(spans: list[ControlSpan], start_s: float, end_s: float) -> list[ControlSpan]:

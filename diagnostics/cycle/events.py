@@ -66,8 +66,8 @@ def find_falls(trace: Trace, least_s: float) -> Falls | None:
     """
     if trace.time_s.size < 40:
         return None
-    smooth = _smoothed(trace.value)
-    noise = _noise(trace.value)
+    smooth = smoothed(trace.value)
+    noise = noise_of(trace.value)
     index, prominence = find_peaks(smooth, 3.0 * noise)
     if index.size < LEAST_EVENTS:
         return None
@@ -95,10 +95,10 @@ def _falls(
     picked = index[_chain(trace.time_s[index], np.log(height / (0.45 * usual)), strong, trace.time_s, least_s)]
     if picked.size < LEAST_EVENTS:
         return None
-    peak_at, drop, chance = _judged(trace, smooth, picked, noise)
-    if chance > FALSE_ALARM or peak_at.size < LEAST_EVENTS:
+    drop, chance = _judged(trace, smooth, picked, noise)
+    if chance > FALSE_ALARM:
         return None
-    return Falls(trace.time_s[peak_at], trace.value[peak_at], drop, chance)
+    return Falls(trace.time_s[picked], trace.value[picked], drop, chance)
 
 
 def _groups(height: Floats) -> list[np.ndarray]:
@@ -116,7 +116,8 @@ def _groups(height: Floats) -> list[np.ndarray]:
     return groups
 
 
-def _smoothed(value: Floats) -> Floats:
+def smoothed(value: Floats) -> Floats:
+    """Running median of three: single odd readings go."""
     if value.size < 8:
         return value
     middle = np.median(np.stack([value[:-2], value[1:-1], value[2:]]), axis=0)
@@ -176,37 +177,74 @@ def _best_chain(at_s: Floats, gain: Floats, centre: float, spread: float, least_
     return np.array(chain[::-1])
 
 
-def _judged(trace: Trace, smooth: Floats, picked: np.ndarray, noise: float) -> tuple[np.ndarray, Floats, float]:
-    """True peaks, drops after them, and the chance that reversible noise falls so much faster than it rises."""
+def _judged(trace: Trace, smooth: Floats, picked: np.ndarray, noise: float) -> tuple[Floats, float]:
+    """Drops after the peaks, and the chance of such a chain in reversible noise.
+
+    Two things tell a control that waits for a set point: falls faster than rises, or floors early between two peaks,
+    and peaks that all reach one level. Either may be enough; with few half-cycles both together are.
+    """
+    low_after, low_before = _lowest_between(smooth, picked)
+    drop = smooth[picked] - smooth[low_after]
+    rise = smooth[picked] - smooth[low_before]
+    told = (np.minimum(drop, rise) >= 5.0 * noise) & (low_before < picked)
+    counted = int(told.sum())
+    if counted < LEAST_EVENTS:
+        return drop, 1.0
+    fall_s, rise_s = _half_times(trace.time_s, smooth, picked, low_before, drop, rise)
+    faster = int((fall_s[told] < 0.5 * rise_s[told]).sum())
+    by_speed = min(_beyond(faster, counted, 1.0 / 3.0), _chance_of_early_floors(smooth, picked, noise))
+    by_level = _chance_of_one_level(smooth[picked][told], float(np.median(np.minimum(drop, rise)[told])))
+    together = max(by_speed, 1e-300) * max(by_level, 1e-300)
+    # the product of two chances is small oftener than either: its own distribution counts
+    return drop, 2.0 * min(by_speed, together * (1.0 - np.log(together)))
+
+
+def _beyond(faster: float, counted: int, share: float) -> float:
+    """Chance of so many or more out of ``counted``."""
     from scipy.special import bdtrc
 
-    peaks, drops = [], []
-    faster = 0
-    counted = 0
+    return float(bdtrc(faster - 1.0, counted, share)) if faster > 0 else 1.0
+
+
+def _chance_of_one_level(level: Floats, swing: float) -> float:
+    """Chance that two thirds of the peaks, each anywhere within a swing of the next, lie as close together as these."""
+    ordered = np.sort(level)
+    n = ordered.size
+    many = max(LEAST_EVENTS, -(-2 * n // 3))
+    if many > n or swing <= 0.0:
+        return 1.0
+    width = float((ordered[many - 1 :] - ordered[: n - many + 1]).min()) / swing
+    if width >= 1.0:
+        return 1.0
+    ways = float(np.log(many) + _log_choose(n, many))
+    return float(np.exp(min(0.0, ways + (many - 1.0) * np.log(max(width, 1e-6)))))
+
+
+def _log_choose(n: int, k: int) -> float:
+    from scipy.special import gammaln
+
+    return float(gammaln(n + 1.0) - gammaln(k + 1.0) - gammaln(n - k + 1.0))
+
+
+def _lowest_between(smooth: Floats, picked: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Index of the lowest reading after each peak up to the next one, and before it back to the one before."""
+    bounds = np.concatenate([[0], picked, [smooth.size]])
+    lowest = np.array([a + int(np.argmin(smooth[a:b])) if b > a else a for a, b in itertools.pairwise(bounds)])
+    return lowest[1:], lowest[:-1]
+
+
+def _half_times(
+    time_s: Floats, smooth: Floats, picked: np.ndarray, low_before: np.ndarray, drop: Floats, rise: Floats
+) -> tuple[Floats, Floats]:
+    """How long each peak takes to fall by half its drop, and took to rise by the last half of its rise [s]."""
     ends = np.append(picked[1:], smooth.size)
-    starts = np.append(0, picked[:-1])
-    for start, at, end in zip(starts, picked, ends, strict=True):
-        after = smooth[at:end]
-        low = at + int(np.argmin(after))
-        before_low = start + int(np.argmin(smooth[start : at + 1]))
-        drop = float(smooth[at] - smooth[low])
-        rise = float(smooth[at] - smooth[before_low])
-        peaks.append(at)
-        drops.append(drop)
-        if min(drop, rise) < 5.0 * noise or before_low == at:
-            continue
-        half_fall = at + int(np.argmax(after <= smooth[at] - 0.5 * drop))
-        climb = smooth[before_low : at + 1] <= smooth[at] - 0.5 * rise
-        half_rise = before_low + int(np.flatnonzero(climb)[-1])
-        fall_s = trace.time_s[half_fall] - trace.time_s[at]
-        rise_s = trace.time_s[at] - trace.time_s[half_rise]
-        counted += 1
-        faster += int(fall_s < 0.5 * rise_s)
-    if counted < LEAST_EVENTS:
-        return np.array(peaks), np.array(drops), 1.0
-    # in reversible noise a fall is twice as fast as its rise in fewer than a third of the cycles
-    chance = float(bdtrc(faster - 1, counted, 1.0 / 3.0))
-    return np.array(peaks), np.array(drops), 2.0 * min(chance, _chance_of_early_floors(smooth, picked, noise))
+    fall_s, rise_s = np.empty(picked.size), np.empty(picked.size)
+    for i, (at, end, low) in enumerate(zip(picked, ends, low_before, strict=True)):
+        half_fall = at + int(np.argmax(smooth[at:end] <= smooth[at] - 0.5 * drop[i]))
+        below = smooth[low : at + 1] <= smooth[at] - 0.5 * rise[i]
+        half_rise = at - int(np.argmax(below[::-1])) if below.any() else low
+        fall_s[i], rise_s[i] = time_s[half_fall] - time_s[at], time_s[at] - time_s[half_rise]
+    return fall_s, rise_s
 
 
 def _chance_of_early_floors(smooth: Floats, picked: np.ndarray, noise: float) -> float:
@@ -214,8 +252,6 @@ def _chance_of_early_floors(smooth: Floats, picked: np.ndarray, noise: float) ->
 
     A fresh tower starts with a spike and dries down early; what follows until the next switchover is slow.
     """
-    from scipy.special import bdtrc
-
     early, counted = 0.0, 0
     for a, b in itertools.pairwise(picked):
         between = smooth[a : b + 1]
@@ -226,10 +262,10 @@ def _chance_of_early_floors(smooth: Floats, picked: np.ndarray, noise: float) ->
         place = float(np.flatnonzero(between <= low + noise).mean()) / (b - a)
         early += float(place < 0.5)
         counted += 1
-    return float(bdtrc(early - 1.0, counted, 0.5)) if counted >= LEAST_EVENTS else 1.0
+    return _beyond(early, counted, 0.5) if counted >= LEAST_EVENTS else 1.0
 
 
-def _noise(value: Floats) -> float:
+def noise_of(value: Floats) -> float:
     """Scatter of one reading, by the last digit at least."""
     change = np.abs(np.diff(value))
     digit = float(change[change > 0].min()) if (change > 0).any() else 0.0

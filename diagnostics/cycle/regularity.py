@@ -18,6 +18,8 @@ from diagnostics.log.record import Floats
 
 UNEVEN, UNEVEN_SHARE = 0.03, 0.15
 """Departure of a length from a whole multiple of the usual one, and the share of such lengths, that no timer makes."""
+MOST_APART, LEAST_APART = 8, 12
+"""Half-cycles that a span holds at most, and spans that a log must hold."""
 NEAR, NEAR_SHARE = 0.06, 0.8
 """Distance from the clock as a share of a half-cycle, and the share of switchovers within it, that a timer makes."""
 LEAST_UNBROKEN = 8.0
@@ -45,11 +47,18 @@ def keep_no_time(falls: Falls, interval_s: float) -> bool:
     interval_s : float
         Usual step between readings, which blurs each length [s].
     """
-    length = np.diff(falls.peak_s)
-    usual = float(np.median(length))
+    # what a timer is off by does not add up over many half-cycles, what a load decides does
+    apart = max(1, min(MOST_APART, (falls.peak_s.size - 1) // LEAST_APART))
+    return any(_departs(falls.peak_s, lag, interval_s) > UNEVEN_SHARE for lag in {1, apart})
+
+
+def _departs(at_s: Floats, apart: int, interval_s: float) -> float:
+    """Share of the spans over several half-cycles that are no whole multiple of the usual half-cycle."""
+    length = at_s[apart:] - at_s[:-apart]
+    usual = float(np.median(length)) / apart
     multiple = np.maximum(np.rint(length / usual), 1.0)
-    departs = np.abs(length - multiple * usual) > np.maximum(UNEVEN * usual * multiple, 2.5 * interval_s)
-    return float(np.mean(departs)) > UNEVEN_SHARE
+    allowed = np.maximum(UNEVEN * usual * (multiple if apart == 1 else 1.0), 2.5 * interval_s)
+    return float(np.mean(np.abs(length - multiple * usual) > allowed))
 
 
 def common_length_s(falls: Falls) -> float:
