@@ -12,7 +12,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from diagnostics.cycle.events import Falls, answered_before_peak_s, find_falls, noise_of, smoothed
+from diagnostics.cycle.events import Falls, find_falls, noise_of, smoothed
+from diagnostics.cycle.onset import answered_s
 from diagnostics.cycle.record import Control, ControlSpan
 from diagnostics.cycle.regularity import (
     CLIMB,
@@ -185,7 +186,7 @@ def find_switching(trace: Trace) -> Switching | None:
 
 def _rule_explains(trace: Trace, falls: Falls, course: Course) -> bool:
     """Whether a set point and its shortest half-cycle may have made what looks like a timer in parts of the log."""
-    seen = falls.peak_s - answered_before_peak_s(trace, falls.peak_s)
+    seen = answered_s(trace, falls.peak_s, noise_of(trace.value))
     smooth = smoothed(trace.value)
     rule = _rule(trace, smooth, seen)
     made = rule.made(np.diff(seen), np.interp(seen[1:], trace.time_s, smooth), trace.interval_s)
@@ -284,7 +285,7 @@ def _climbs(trace: Trace, from_s: float, half_cycle_s: float) -> bool:
 
 def _by_set_point(trace: Trace, falls: Falls) -> Switching:
     start, end = float(trace.time_s[0]), float(trace.time_s[-1])
-    seen = np.clip(falls.peak_s - answered_before_peak_s(trace, falls.peak_s), start, end)
+    seen = np.clip(answered_s(trace, falls.peak_s, noise_of(trace.value)), start, end)
     smooth = smoothed(trace.value)
     rule = _rule(trace, smooth, seen)
     switchovers = with_hidden(trace.time_s, smooth, seen, rule)
