@@ -20,6 +20,8 @@ from diagnostics.log.record import Floats
 LEAST_EVENTS = 4
 MOST_AHEAD = 40
 FALSE_ALARM = 1e-3
+MOST_KNOWN, LEAST_KNOWN, ALIKE = 60, 10.0, 0.6
+"""Known falls looked at, the noise they must stand out of, and the share of their usual drop that a fall must have."""
 _SAME_LEVEL = 0.05
 """Of the logarithm of moisture: half a kelvin of dew point, what a set point scatters by at least."""
 
@@ -82,6 +84,40 @@ def find_falls(trace: Trace, least_s: float) -> Falls | None:
     least = min(found.level_scatter for found in believed)
     level = [found for found in believed if found.level_scatter <= 3.0 * least + _SAME_LEVEL]
     return min(level, key=lambda found: found.false_alarm_probability)
+
+
+def falls_like(trace: Trace, part: Trace, known_s: Floats, half_cycle_s: float) -> Falls | None:
+    """Falls of a part of the log that are like those of known switchovers elsewhere in it, or None.
+
+    Parameters
+    ----------
+    trace, part : Trace
+        The log and the part.
+    known_s : ndarray
+        Known switchovers [epoch s].
+    half_cycle_s : float
+        Between them [s].
+    """
+    known = known_s[-MOST_KNOWN:]
+    usual = float(np.median([_drop_after(trace, at, half_cycle_s) for at in known]))
+    noise = noise_of(trace.value)
+    if usual < LEAST_KNOWN * noise:
+        return None
+    smooth = smoothed(part.value)
+    index, _ = find_peaks(smooth, ALIKE * usual)
+    alike = [i for i in index if _drop_after(part, float(part.time_s[i]), half_cycle_s) >= ALIKE * usual]
+    at = part.time_s[alike]
+    if at.size < 2 or float(np.diff(at).min()) < 0.5 * half_cycle_s:
+        return None
+    drop = smooth[alike] - np.array([smooth[a:b].min() for a, b in itertools.pairwise([*alike, smooth.size])])
+    return Falls(at, part.value[alike], drop, FALSE_ALARM)
+
+
+def _drop_after(trace: Trace, at_s: float, half_cycle_s: float) -> float:
+    a, b, c = np.searchsorted(
+        trace.time_s, (at_s - 2.0 * trace.interval_s, at_s + 0.1 * half_cycle_s, at_s + 0.4 * half_cycle_s)
+    )
+    return float(trace.value[a : max(b, a + 1)].max() - trace.value[a:c].min()) if c > a else 0.0
 
 
 def _falls(

@@ -11,20 +11,16 @@ from typing import Literal
 import numpy as np
 import pandas as pd
 
-from diagnostics.cycle.control import (
-    SetPoint,
-    Switching,
-    find_running_switching,
-    find_switching,
-    ruling_control,
-    set_point_of,
-)
+from diagnostics.cycle.control import find_switching
 from diagnostics.cycle.lag import drying_time_constant, peak_lowered
 from diagnostics.cycle.phases import phases_of
 from diagnostics.cycle.record import ControlSpan, Cycle, Rhythm
+from diagnostics.cycle.replay import densest
 from diagnostics.cycle.rhythm import LEAST_READINGS
 from diagnostics.cycle.running import alternates
+from diagnostics.cycle.running_timer import find_running_switching
 from diagnostics.cycle.supply_side import by_supply_side
+from diagnostics.cycle.switching import Switching, ruling_control
 from diagnostics.cycle.table import half_cycle_table
 from diagnostics.cycle.tower_channel import SeenSwitching, seen_switching
 from diagnostics.cycle.trace import Trace, moisture_trace, named_trace
@@ -117,11 +113,11 @@ def _counted_note(column: str) -> tuple[str, ...]:
 def _cycle(screened: ScreenedLog, plant: Plant, trace: Trace, switching: Switching, counted_in: CountedIn) -> Cycle:
     table = half_cycle_table(screened, switching.stretches)
     lengths = (table["end_s"] - table["start_s"])[table["complete"].astype(bool)].to_numpy()
-    half_cycle = _half_cycle(lengths, switching.course)
+    control = ruling_control(switching.spans)
+    half_cycle = _half_cycle(lengths, switching.course if control != "dew_point" else None)
     if half_cycle is None:
         return _unresolved(trace, plant.half_cycle_s, "No half-cycle is seen from switchover to switchover.")
-    control = ruling_control(switching.spans)
-    aimed = set_point_of(switching, trace.interval_s)
+    rule = switching.rule
     drying = drying_time_constant(screened, table)
     return Cycle(
         control,
@@ -133,9 +129,9 @@ def _cycle(screened: ScreenedLog, plant: Plant, trace: Trace, switching: Switchi
         counted_in=counted_in,
         phases=phases_of(table, plant),
         rhythm=_rhythm(switching, half_cycle),
-        set_point_c=_set_point(table, aimed),
-        shortest_half_cycle_s=aimed.shortest_s if aimed else None,
-        longest_half_cycle_s=aimed.longest_s if aimed else None,
+        set_point_c=_set_point(screened, table, switching),
+        shortest_half_cycle_s=rule.shortest_s if rule else None,
+        longest_half_cycle_s=rule.longest_s if rule else None,
         stopped_s=switching.stopped_s,
         readings_per_half_cycle=half_cycle.value / trace.interval_s,
         time_constant_s={"drying": drying} if drying else {},
@@ -153,17 +149,34 @@ def _reset_note(switching: Switching) -> tuple[str, ...]:
     return (f"The timer paused or was reset {times}; after that which tower dries is named only where they differ.",)
 
 
-def _set_point(table: pd.DataFrame, aimed: SetPoint | None) -> Estimate | None:
-    """Dew point at which the control switches: the median peak of half-cycles no bound has cut short or drawn out."""
-    if aimed is None:
+def _set_point(screened: ScreenedLog, table: pd.DataFrame, switching: Switching) -> Estimate | None:
+    """Dew point at which the control switches: what most half-cycles end at that no bound has cut short or drawn out."""
+    if switching.rule is None:
         return None
-    peaks = table.loc[table["complete"].astype(bool), "peak_dew_point_c"].dropna().to_numpy()
-    if peaks.size < 3:
+    ruled = np.zeros(len(table), dtype=bool)
+    for span in switching.spans:
+        inside = (table["start_s"] >= span.start_s - 1.0) & (table["end_s"] <= span.end_s + 1.0)
+        ruled |= inside.to_numpy() & (span.control == "dew_point")
+    at = table.loc[ruled & table["complete"].astype(bool).to_numpy(), "end_s"].to_numpy()
+    ends = _approached(screened, at)
+    if ends.size < 3:
         return None
-    middle = float(np.median(peaks))
-    near = peaks[np.abs(peaks - middle) <= 4.0 * (1.4826 * float(np.median(np.abs(peaks - middle))) + 0.1)]
+    middle = densest(ends)
+    near = ends[np.abs(ends - middle) <= 4.0 * (1.4826 * float(np.median(np.abs(ends - middle))) + 0.1)]
     low, high = np.quantile(near, (0.025, 0.975))
     return Estimate.ordered(float(np.median(near)), float(low), float(high))
+
+
+def _approached(screened: ScreenedLog, at_s: np.ndarray) -> np.ndarray:
+    """Dew point that the last three readings before each instant approach, drawn on to it [degC]."""
+    time_s, dew = screened.log.time_s[screened.used], screened.dew_point_c[screened.used]
+    last = np.searchsorted(time_s, at_s) - 1
+    known = last >= 2
+    last, at_s = last[known], at_s[known]
+    near = at_s - time_s[last] <= 2.0 * screened.log.interval_s
+    last, at_s = last[near], at_s[near]
+    rate = np.maximum(dew[last] - dew[last - 2], 0.0) / (time_s[last] - time_s[last - 2])
+    return np.asarray(dew[last] + rate * (at_s - time_s[last]), dtype=np.float64)
 
 
 def _half_cycle(lengths: np.ndarray, course: Course | None) -> Estimate | None:

@@ -7,6 +7,7 @@ still says that it must have switched. The same rule tells which half-cycles it 
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -61,7 +62,7 @@ def rule_of(length_s: Floats, level: Floats, noise: float, interval_s: float) ->
         Of one reading.
     interval_s : float
     """
-    middle = _densest(level)
+    middle = densest(level)
     near = np.abs(level - middle) <= max(4.0 * noise, 0.03)
     scatter = max(3.0 * 1.4826 * float(np.median(np.abs(level[near] - middle))), 4.0 * noise, 0.03)
     early, late = level < middle - scatter, level > middle + scatter
@@ -75,7 +76,7 @@ def rule_of(length_s: Floats, level: Floats, noise: float, interval_s: float) ->
     return Rule(middle, scatter, shortest, longest)
 
 
-def _densest(level: Floats) -> float:
+def densest(level: Floats) -> float:
     """Middle of the narrowest range that holds half of the levels (the half-sample mode's first step)."""
     ordered = np.sort(level)
     many = ordered.size // 2 + 1
@@ -99,7 +100,7 @@ def with_hidden(time_s: Floats, smooth: Floats, switchovers_s: Floats, rule: Rul
     if shortest is None:
         return switchovers_s
     added: list[float] = []
-    for a, b in zip(switchovers_s[:-1], switchovers_s[1:], strict=True):
+    for a, b in itertools.pairwise(switchovers_s):
         last = float(a)
         while b - last >= TWO * shortest:
             low, high = np.searchsorted(time_s, (last + shortest, b - 0.8 * shortest))

@@ -11,13 +11,13 @@ from dataclasses import replace
 import numpy as np
 
 from diagnostics.cycle.clock import Piece
-from diagnostics.cycle.control import Switching
 from diagnostics.cycle.dip_clock import follow_dips, on_their_dips
 from diagnostics.cycle.dips import Dips, dip_comb, dips_of, liveliest
 from diagnostics.cycle.folding import fold
 from diagnostics.cycle.record import ControlSpan
 from diagnostics.cycle.rhythm import Comb
 from diagnostics.cycle.running import RunningClock, named_column, running_clocks
+from diagnostics.cycle.switching import Switching
 from diagnostics.cycle.timer import Stretch
 from diagnostics.cycle.tracking import Course
 from diagnostics.log.record import Floats, Log

@@ -1,0 +1,93 @@
+"""Switchovers that wait for a set point of dew point: where they are, what they aim at, and which runs are no such."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from diagnostics.cycle.events import Falls, noise_of, smoothed
+from diagnostics.cycle.onset import answered_s
+from diagnostics.cycle.record import ControlSpan
+from diagnostics.cycle.replay import Rule, rule_of, with_hidden
+from diagnostics.cycle.switching import Switching
+from diagnostics.cycle.timer import Stretch
+from diagnostics.cycle.trace import Trace
+from diagnostics.cycle.tracking import Course
+from diagnostics.log.record import Floats
+
+LEAST_RUN = 6
+"""Half-cycles of equal length that can be told from chance."""
+MOSTLY = 0.5
+"""Share of a run's half-cycles that its control must be able to have made."""
+
+
+def by_set_point(trace: Trace, falls: Falls) -> Switching:
+    """Switchovers of a control that waits for a set point.
+
+    Parameters
+    ----------
+    trace : Trace
+    falls : Falls
+        Two at least.
+    """
+    start, end = float(trace.time_s[0]), float(trace.time_s[-1])
+    seen = np.clip(answered_s(trace, falls.peak_s, noise_of(trace.value)), start, end)
+    smooth = smoothed(trace.value)
+    rule = _rule(trace, smooth, seen)
+    switchovers = with_hidden(trace.time_s, smooth, seen, rule)
+    level = np.interp(switchovers, trace.time_s, smooth)
+    towers = tuple("BA"[i % 2] for i in range(switchovers.size))
+    stretch = Stretch(start, end, switchovers, towers)
+    usual, longest = float(np.median(np.diff(switchovers))), float(np.diff(switchovers).max())
+    last = float(switchovers[-1])
+    spans = _spans_by_rule(switchovers, level[1:], rule, start, end, trace.interval_s)
+    after = trace.part(last + 2.0 * longest, end + 1.0).value
+    ceased = after.size > 0 and end - last > 2.5 * longest + usual
+    if ceased and float(np.median(after[-max(1, after.size // 5) :])) > float(falls.peak.max()) + 0.1:
+        spans = [ControlSpan(s.start_s, min(s.end_s, last), s.control) for s in spans if s.start_s < last]
+        spans.append(ControlSpan(last, end, "stopped"))
+        stretch = Stretch(start, min(last + usual, end), switchovers, towers)
+        return Switching([stretch], spans, stopped_s=last, rule=rule)
+    return Switching([stretch], spans, rule=rule)
+
+
+def _rule(trace: Trace, smooth: Floats, switchovers_s: Floats) -> Rule:
+    level = np.interp(switchovers_s, trace.time_s, smooth)
+    return rule_of(np.diff(switchovers_s), level[1:], noise_of(trace.value), trace.interval_s)
+
+
+def _spans_by_rule(
+    switchovers_s: Floats, level: Floats, rule: Rule, start_s: float, end_s: float, interval_s: float
+) -> list[ControlSpan]:
+    """Dew point control, except runs of equal lengths that its rule cannot have made."""
+    length = np.diff(switchovers_s)
+    made = rule.made(length, level, interval_s)
+    tolerance = np.maximum(0.01 * length, 1.5 * interval_s)
+    spans: list[ControlSpan] = []
+    at, i = start_s, 0
+    while i < length.size:
+        j = i
+        while j + 1 < length.size and abs(length[j + 1] - np.median(length[i : j + 1])) <= tolerance[j + 1]:
+            j += 1
+        if j - i + 1 >= LEAST_RUN and float(made[i : j + 1].mean()) < MOSTLY:
+            if switchovers_s[i] > at:
+                spans.append(ControlSpan(at, float(switchovers_s[i]), "dew_point"))
+            spans.append(ControlSpan(float(switchovers_s[i]), float(switchovers_s[j + 1]), "fixed"))
+            at = float(switchovers_s[j + 1])
+        i = j + 1
+    if at < end_s:
+        spans.append(ControlSpan(at, end_s, "dew_point"))
+    return spans
+
+
+def rule_explains(trace: Trace, falls: Falls, course: Course) -> bool:
+    """Whether a set point and its shortest half-cycle may have made what looks like a timer in parts of the log."""
+    seen = answered_s(trace, falls.peak_s, noise_of(trace.value))
+    smooth = smoothed(trace.value)
+    rule = _rule(trace, smooth, seen)
+    made = rule.made(np.diff(seen), np.interp(seen[1:], trace.time_s, smooth), trace.interval_s)
+    inside = np.zeros(made.size, dtype=bool)
+    expected = 0.0
+    for piece in course.pieces:
+        inside |= (seen[1:] >= piece.start_s) & (seen[1:] <= piece.end_s)
+        expected += (piece.end_s - piece.start_s) / course.half_cycle_s
+    return float((made & inside).sum()) >= MOSTLY * expected
