@@ -2,8 +2,8 @@
 
 A fresh tower often begins with a spike, and the probe follows late: the highest reading comes a little after the
 switchover. The steady rise of the old tower then breaks into a steeper one. The kink is placed by a broken line through
-the readings before the peak, where it stands out of the noise; where it does not, the peaks laid on top of each other
-say how long the answer takes on the average.
+the readings before the peak, where it stands out of the noise; where it does not, the rise and the fall drawn on meet
+at the switchover.
 """
 
 from __future__ import annotations
@@ -13,14 +13,18 @@ import numpy as np
 from diagnostics.cycle.trace import Trace
 from diagnostics.log.record import Flags, Floats
 
-BEFORE, LATEST = 10, 6
-"""Readings before a peak through which the broken line goes, and how many of them the kink may lie back."""
+BEFORE, LATEST, LEAST_REACH = 10, 6, 9
+"""Readings before a peak through which the broken line goes, how many of them the kink may lie back, and how many it
+takes to place it better than a single reading's leap does."""
 CLEAR = 16.0
-"""Misfit in noise variances that a kink must save."""
-LEAST_COMMON = 6
+"""Misfit in noise variances that a kink must save against a rise that only curves."""
+RISE, FALL = 5, 5
+"""Readings before and after a peak that tell how the trace rose to it and fell from it."""
+SPIKE = 4.0
+"""Spreads by which a highest reading must pass the rise before it to belong to the next half-cycle already."""
 
 
-def answered_s(trace: Trace, peak_s: Floats, noise: float) -> Floats:
+def answered_s(trace: Trace, peak_s: Floats) -> Floats:
     """Instants at which the trace starts to answer.
 
     Parameters
@@ -28,25 +32,31 @@ def answered_s(trace: Trace, peak_s: Floats, noise: float) -> Floats:
     trace : Trace
     peak_s : ndarray, shape (n,)
         Instants of the highest readings before falls [epoch s].
-    noise : float
-        Of one reading.
 
     Returns
     -------
     ndarray, shape (n,)
-        Not after the peaks [epoch s].
+        At most a reading after the peaks [epoch s].
     """
+    noise = _fine_noise(trace.value)
     early, clear = _kinks(trace, peak_s, noise)
-    plain = peak_s[~clear]
-    common = common_lead_s(trace, plain) if plain.size >= LEAST_COMMON else 0.0
-    return peak_s - np.where(clear, early, common)
+    leaps, leapt = _leaps(trace, peak_s, noise)
+    return peak_s - np.where(clear, early, np.where(leapt, leaps, _turns(trace, peak_s)))
+
+
+def _fine_noise(value: Floats) -> float:
+    """Scatter of one reading from third differences, which no slope or curve enters; by the last digit at least."""
+    change = np.abs(np.diff(value))
+    digit = float(change[change > 0].min()) if (change > 0).any() else 0.0
+    third = np.abs(np.diff(value, 3))
+    return max(1.4826 * float(np.median(third)) / np.sqrt(20.0), digit / np.sqrt(12.0)) + 1e-9
 
 
 def _kinks(trace: Trace, peak_s: Floats, noise: float) -> tuple[Floats, Flags]:
     """How long before each peak the kink lies [s], and where there is a clear one."""
     usual = float(np.median(np.diff(peak_s)))
     reach = min(BEFORE, int(0.3 * usual / trace.interval_s))
-    if reach < 6:
+    if reach < LEAST_REACH:
         return np.zeros(peak_s.size), np.zeros(peak_s.size, dtype=bool)
     index = np.searchsorted(trace.time_s, peak_s)
     place = index[:, None] + np.arange(-reach, 1)[None, :]
@@ -58,6 +68,7 @@ def _kinks(trace: Trace, peak_s: Floats, noise: float) -> tuple[Floats, Flags]:
     grid = -np.arange(0.0, min(LATEST, reach - 3) + 0.01, 0.25) * trace.interval_s
     even = np.arange(-reach, 1) * trace.interval_s
     plain = _left_over(value, np.stack([np.ones_like(even), even], axis=1))
+    curved = _left_over(value, np.stack([np.ones_like(even), even, even**2], axis=1))
     left = np.empty((grid.size, peak_s.size))
     steeper = np.empty((grid.size, peak_s.size))
     for i, at in enumerate(grid):
@@ -70,7 +81,7 @@ def _kinks(trace: Trace, peak_s: Floats, noise: float) -> tuple[Floats, Flags]:
         left[i] = _left_over(value, basis)
     best = left.argmin(axis=0)
     rows = np.arange(peak_s.size)
-    clear = inside & (plain - left[best, rows] > CLEAR * noise**2) & (steeper[best, rows] > 0.0)
+    clear = inside & (curved - left[best, rows] > CLEAR * noise**2) & (steeper[best, rows] > 0.0)
     return np.where(clear, -grid[best], 0.0), clear
 
 
@@ -80,42 +91,50 @@ def _left_over(value: Floats, basis: Floats) -> Floats:
     return np.asarray(((value - fitted) ** 2).sum(axis=1))
 
 
-def common_lead_s(trace: Trace, peak_s: Floats) -> float:
-    """How long before its highest reading the trace starts to answer, on the average of all falls [s].
+def _leaps(trace: Trace, peak_s: Floats, noise: float) -> tuple[Floats, Flags]:
+    """How long before each peak the first reading leaps off the straight rise before it [s], and where one does.
 
-    The probe goes on rising a little after the fresh tower has taken over: around the peaks laid on top of each other,
-    a curve smooth on both sides of a break is fitted, for each trial place of the break.
+    The switchover lies between that reading and the one before: by how the leap grows, or half way.
     """
-    usual = float(np.median(np.diff(peak_s)))
-    reach = 0.42 * usual
-    owner = np.clip(np.searchsorted(peak_s, trace.time_s - reach), 0, peak_s.size - 1)
-    since = trace.time_s - peak_s[owner]
-    near = np.abs(since) < reach
-    since, value, owner = since[near], trace.value[near], owner[near]
-    step = max(trace.interval_s / 4.0, reach / 400.0)
-    count = np.bincount(owner, minlength=peak_s.size)
-    mean = np.bincount(owner, value, peak_s.size) / np.maximum(count, 1)
-    cell = ((since + reach) / step).astype(np.int64)
-    many = np.bincount(cell)
-    full = many > 0
-    at = np.bincount(cell, since)[full] / many[full]
-    level = np.bincount(cell, value - mean[owner])[full] / many[full]
-    root = np.sqrt(many[full])
-    trial = np.linspace(-min(0.2 * usual, 12.0 * trace.interval_s), min(0.04 * usual, 2.0 * trace.interval_s), 61)
-    misfit = np.array([_broken(at, level, root, u, usual, trace.interval_s) for u in trial])
-    weight = (misfit / misfit.min()) ** (-0.1 * at.size)
-    return -float((weight * trial).sum() / weight.sum())
+    index = np.searchsorted(trace.time_s, peak_s)
+    last = trace.time_s.size - 1
+    even = np.arange(-RISE, 0) * trace.interval_s
+    weight = np.linalg.pinv(np.stack([np.ones_like(even), even], axis=1))
+    scatter = noise * float(np.sqrt(1.0 + (weight[0] ** 2).sum()))
+    lead, leapt = np.zeros(peak_s.size), np.zeros(peak_s.size, dtype=bool)
+    for later in (-2, -1, 0, 1):
+        at = index + later
+        before = trace.value[np.clip(at[:, None] + np.arange(-RISE, 0)[None, :], 0, last)]
+        due, slope = before @ weight[0], before @ weight[1]
+        over = trace.value[np.clip(at, 0, last)] - due
+        then = trace.value[np.clip(at + 1, 0, last)] - due - slope * trace.interval_s
+        leaps = ~leapt & (at >= RISE) & (at <= last) & (over > SPIKE * scatter + 0.5 * np.abs(slope) * trace.interval_s)
+        grows = then > 2.0 * over
+        back = np.where(grows, over / np.where(grows, then - over, 1.0), 0.5)
+        lead = np.where(leaps, (back - later) * trace.interval_s, lead)
+        leapt |= leaps
+    return lead, leapt
 
 
-def _broken(at: Floats, level: Floats, root: Floats, break_s: float, usual_s: float, interval_s: float) -> float:
-    before, after = np.minimum(at - break_s, 0.0), np.maximum(at - break_s, 0.0)
-    columns = [np.ones_like(at), before, np.exp(before / (0.1 * usual_s)), np.exp(before / (0.3 * usual_s))]
-    for tau in np.geomspace(max(0.6 * interval_s, 0.01 * usual_s), 0.4 * usual_s, 4):
-        columns.append(np.exp(-after / tau))
-    basis = np.stack(columns, axis=1) * root[:, None]
-    basis /= np.sqrt((basis**2).sum(axis=0)) + 1e-12
-    target = level * root
-    normal = basis.T @ basis
-    normal[np.diag_indices_from(normal)] += 1e-7
-    right = basis.T @ target
-    return max(float(target @ target - right @ np.linalg.solve(normal, right)), 1e-12)
+def _turns(trace: Trace, peak_s: Floats) -> Floats:
+    """How long before each peak the rise and the fall meet, both drawn on straight; within a reading of the peak [s].
+
+    The last reading on the rise is the highest one, the switchover comes between it and the next.
+    """
+    index = np.searchsorted(trace.time_s, peak_s)
+    step = trace.interval_s
+    last = trace.time_s.size - 1
+    rise_at = np.clip(index[:, None] + np.arange(-RISE, 1)[None, :], 0, last)
+    fall_at = np.clip(index[:, None] + np.arange(0, FALL + 1)[None, :], 0, last)
+    even = np.arange(-RISE, 1) * step
+    value = trace.value[rise_at] - trace.value[rise_at[:, -1:]]
+    weight = np.linalg.pinv(np.stack([np.ones_like(even), even], axis=1))
+    top, slope = value @ weight[0], np.maximum(value @ weight[1], 0.0)
+    after = trace.value[fall_at] - trace.value[fall_at[:, :1]]
+    change = np.diff(after, axis=1) / step
+    steepest = change.argmin(axis=1)
+    rows = np.arange(peak_s.size)
+    fall = np.minimum(change[rows, steepest], -1e-12)
+    # top + slope u = after + fall (u - u1): the lines meet at u
+    meet = (after[rows, steepest] - fall * steepest * step - top) / (slope - fall)
+    return -np.clip(meet, -step, step)

@@ -30,7 +30,7 @@ def by_set_point(trace: Trace, falls: Falls) -> Switching:
         Two at least.
     """
     start, end = float(trace.time_s[0]), float(trace.time_s[-1])
-    seen = np.clip(answered_s(trace, falls.peak_s, noise_of(trace.value)), start, end)
+    seen = np.clip(answered_s(trace, falls.peak_s), start, end)
     smooth = smoothed(trace.value)
     rule = _rule(trace, smooth, seen)
     switchovers = with_hidden(trace.time_s, smooth, seen, rule)
@@ -81,7 +81,7 @@ def _spans_by_rule(
 
 def rule_explains(trace: Trace, falls: Falls, course: Course) -> bool:
     """Whether a set point and its shortest half-cycle may have made what looks like a timer in parts of the log."""
-    seen = answered_s(trace, falls.peak_s, noise_of(trace.value))
+    seen = answered_s(trace, falls.peak_s)
     smooth = smoothed(trace.value)
     rule = _rule(trace, smooth, seen)
     made = rule.made(np.diff(seen), np.interp(seen[1:], trace.time_s, smooth), trace.interval_s)
