@@ -18,7 +18,8 @@ from diagnostics.log.record import Floats
 FASTEST = 2.05
 """Readings a wave must hold to be told from a slower one."""
 EXPLAINED = 0.6
-MOST_READINGS = 20_000
+MOST_READINGS, CHUNK = 20_000, 100
+"""Readings looked at, and those of one wave: over more of them the period found is not good enough."""
 
 
 def is_echo(trace: Trace, course: Course) -> bool:
@@ -33,13 +34,19 @@ def is_echo(trace: Trace, course: Course) -> bool:
     time_s, level = part.time_s[:MOST_READINGS], without_drift(part, 2.0 * half)[:MOST_READINGS]
     if time_s.size < 16:
         return False
+    level = level[: time_s.size // CHUNK * CHUNK] if time_s.size >= CHUNK else level
+    chunks = np.array_split(np.arange(level.size), max(1, level.size // CHUNK))
     whole = course.coherence * float((level**2).sum())
-    return any(_explained(time_s, level, half / number, step) > EXPLAINED * whole for number in parts)
+    return any(
+        sum(_explained(time_s[c], level[c], half / number) for c in chunks) > EXPLAINED * whole for number in parts
+    )
 
 
-def _explained(time_s: Floats, level: Floats, period_s: float, step_s: float) -> float:
+def _explained(time_s: Floats, level: Floats, period_s: float) -> float:
     """Square sum that a wave and the harmonic beside it explain; beyond two readings a period they fold back."""
     angle = 2.0 * np.pi * (time_s - time_s[0]) / period_s
     basis = np.stack([np.cos(angle), np.sin(angle), np.cos(2.0 * angle), np.sin(2.0 * angle)], axis=1)
     found, *_ = np.linalg.lstsq(basis, level, rcond=1e-6)
-    return float(((basis @ found) ** 2).sum())
+    explained = float(((basis @ found) ** 2).sum())
+    left = float((level**2).sum()) - explained
+    return explained - left * basis.shape[1] / max(1, level.size - basis.shape[1])

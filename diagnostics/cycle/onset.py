@@ -18,8 +18,8 @@ BEFORE, LATEST, LEAST_REACH = 10, 6, 9
 takes to place it better than a single reading's leap does."""
 CLEAR = 16.0
 """Misfit in noise variances that a kink must save against a rise that only curves."""
-RISE, FALL = 5, 5
-"""Readings before and after a peak that tell how the trace rose to it and fell from it."""
+RISE, FALL, STRAIGHT = 5, 5, 6
+"""Readings before and after a peak that tell how the trace rose to it and fell from it, and before a leap."""
 SPIKE = 4.0
 """Spreads by which a highest reading must pass the rise before it to belong to the next half-cycle already."""
 
@@ -97,21 +97,25 @@ def _leaps(trace: Trace, peak_s: Floats, noise: float) -> tuple[Floats, Flags]:
     The switchover lies between that reading and the one before: by how the leap grows, or half way.
     """
     index = np.searchsorted(trace.time_s, peak_s)
-    last = trace.time_s.size - 1
-    even = np.arange(-RISE, 0) * trace.interval_s
+    last, step = trace.time_s.size - 1, trace.interval_s
+    even = np.arange(-STRAIGHT, 0) * step
     weight = np.linalg.pinv(np.stack([np.ones_like(even), even], axis=1))
+    ahead = weight[0] + step * weight[1]
     scatter = noise * float(np.sqrt(1.0 + (weight[0] ** 2).sum()))
+    wider = noise * float(np.sqrt(1.0 + (ahead**2).sum()))
     lead, leapt = np.zeros(peak_s.size), np.zeros(peak_s.size, dtype=bool)
     for later in (-2, -1, 0, 1):
         at = index + later
-        before = trace.value[np.clip(at[:, None] + np.arange(-RISE, 0)[None, :], 0, last)]
-        due, slope = before @ weight[0], before @ weight[1]
-        over = trace.value[np.clip(at, 0, last)] - due
-        then = trace.value[np.clip(at + 1, 0, last)] - due - slope * trace.interval_s
-        leaps = ~leapt & (at >= RISE) & (at <= last) & (over > SPIKE * scatter + 0.5 * np.abs(slope) * trace.interval_s)
+        before = trace.value[np.clip(at[:, None] + np.arange(-STRAIGHT, 0)[None, :], 0, last)]
+        over = trace.value[np.clip(at, 0, last)] - before @ weight[0]
+        then = trace.value[np.clip(at + 1, 0, last)] - before @ ahead
+        bent = 0.5 * np.abs(before @ weight[1]) * step
+        leaps = over > SPIKE * scatter + bent
+        leaps |= (over > 0.5 * SPIKE * scatter + 0.5 * bent) & (then > SPIKE * wider + 2.0 * bent)
+        leaps &= ~leapt & (at >= STRAIGHT) & (at <= last)
         grows = then > 2.0 * over
         back = np.where(grows, over / np.where(grows, then - over, 1.0), 0.5)
-        lead = np.where(leaps, (back - later) * trace.interval_s, lead)
+        lead = np.where(leaps, (back - later) * step, lead)
         leapt |= leaps
     return lead, leapt
 

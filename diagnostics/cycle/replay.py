@@ -17,6 +17,8 @@ from diagnostics.log.record import Flags, Floats
 LEAST_ALIKE = 3
 HELD = 0.03
 """Share of a half-cycle within which lengths count as one bound of the control."""
+NOT_LONGER = 1.3
+"""Times the least length up to which half-cycles that ended wetter than the set point tell the shortest one."""
 TWO = 1.8
 """Shortest half-cycles from which another one may hide between two falls."""
 MOST_HIDDEN = 0.5
@@ -71,7 +73,8 @@ def rule_of(length_s: Floats, level: Floats, noise: float, interval_s: float) ->
     at_most = length_s >= float(length_s.max()) - allowed
     held = int((late & at_least).sum()) >= LEAST_ALIKE
     forced = bool((early & at_most).any()) and float(length_s.max()) > 1.2 * float(np.median(length_s))
-    shortest = float(np.median(length_s[at_least])) if held else None
+    short = late & (length_s <= NOT_LONGER * float(length_s.min()))
+    shortest = float(np.median(length_s[short])) if held else None
     longest = float(np.median(length_s[early & at_most])) if forced else None
     return Rule(middle, scatter, shortest, longest)
 

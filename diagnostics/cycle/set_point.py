@@ -32,9 +32,9 @@ def by_set_point(trace: Trace, falls: Falls) -> Switching:
     start, end = float(trace.time_s[0]), float(trace.time_s[-1])
     seen = np.clip(answered_s(trace, falls.peak_s), start, end)
     smooth = smoothed(trace.value)
-    rule = _rule(trace, smooth, seen)
+    rule = _rule(trace, seen)
     switchovers = with_hidden(trace.time_s, smooth, seen, rule)
-    level = np.interp(switchovers, trace.time_s, smooth)
+    level = level_at(trace, switchovers)
     towers = tuple("BA"[i % 2] for i in range(switchovers.size))
     stretch = Stretch(start, end, switchovers, towers)
     usual, longest = float(np.median(np.diff(switchovers))), float(np.diff(switchovers).max())
@@ -50,8 +50,16 @@ def by_set_point(trace: Trace, falls: Falls) -> Switching:
     return Switching([stretch], spans, rule=rule)
 
 
-def _rule(trace: Trace, smooth: Floats, switchovers_s: Floats) -> Rule:
-    level = np.interp(switchovers_s, trace.time_s, smooth)
+def level_at(trace: Trace, at_s: Floats) -> Floats:
+    """Trace just before some instants: the last reading, drawn on by how it rose; what comes after is not mixed in."""
+    last = np.clip(np.searchsorted(trace.time_s, at_s) - 1, 2, trace.time_s.size - 1)
+    rate = (trace.value[last] - trace.value[last - 2]) / (trace.time_s[last] - trace.time_s[last - 2])
+    since = np.clip(at_s - trace.time_s[last], 0.0, trace.interval_s)
+    return np.asarray(trace.value[last] + np.maximum(rate, 0.0) * since, dtype=np.float64)
+
+
+def _rule(trace: Trace, switchovers_s: Floats) -> Rule:
+    level = level_at(trace, switchovers_s)
     return rule_of(np.diff(switchovers_s), level[1:], noise_of(trace.value), trace.interval_s)
 
 
@@ -82,9 +90,8 @@ def _spans_by_rule(
 def rule_explains(trace: Trace, falls: Falls, course: Course) -> bool:
     """Whether a set point and its shortest half-cycle may have made what looks like a timer in parts of the log."""
     seen = answered_s(trace, falls.peak_s)
-    smooth = smoothed(trace.value)
-    rule = _rule(trace, smooth, seen)
-    made = rule.made(np.diff(seen), np.interp(seen[1:], trace.time_s, smooth), trace.interval_s)
+    rule = _rule(trace, seen)
+    made = rule.made(np.diff(seen), level_at(trace, seen[1:]), trace.interval_s)
     inside = np.zeros(made.size, dtype=bool)
     expected = 0.0
     for piece in course.pieces:

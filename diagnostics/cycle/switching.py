@@ -46,8 +46,15 @@ class Switching:
 
     @property
     def uncertain(self) -> bool:
-        """Whether a timer's rhythm is missing in much of the log or smeared."""
-        return self.course is not None and (self.course.present_share < 0.7 or self.course.coherence < COHERENT)
+        """Whether a timer's rhythm is smeared, or missing in much of the log with nothing else in its place."""
+        if self.course is None:
+            return False
+        missing = sum(s.end_s - s.start_s for s in self.spans if s.control == "unresolved")
+        alone = all(s.control in ("fixed", "unresolved") for s in self.spans)
+        absent = (
+            self.course.present_share < 0.7 if alone else missing > 0.3 * (self.spans[-1].end_s - self.spans[0].start_s)
+        )
+        return absent or self.course.coherence < COHERENT
 
 
 def joined(spans: list[ControlSpan], start_s: float, end_s: float) -> list[ControlSpan]:

@@ -70,10 +70,14 @@ def case_of(log: pd.DataFrame, truth: dict[str, Any]) -> Case:
     return Case(screened, plant, truth)
 
 
-def scored(case: Case, cycle: Cycle) -> Score:
+def scored(case: Case, cycle: Cycle, within: tuple[float, float] = (-np.inf, np.inf)) -> Score:
     """Score of the switchovers within the used readings, outside spoiled stretches and on the log's own stamps."""
     true = true_switchovers(case.truth)
+    true = true[(true >= within[0]) & (true < within[1])]
     found = cycle.half_cycles["start_s"].to_numpy(dtype=float)
+    found = found[(found >= within[0]) & (found < within[1])]
+    if not case.truth["resolved"]:
+        return Score(float(found.size == 0), 1.0)
     used = case.screened.log.time_s[case.screened.used]
     if used.size == 0:
         return Score(float(found.size == 0), 1.0)

@@ -86,6 +86,12 @@ def _row(logs: str, seed: int, case: Case, wanted: str | None) -> dict[str, Any]
         turn, order = case.truth["turn_s"], case.truth["order"]
         kinds = [span.control for span in cycle.control_spans]
         row["split"] = float(kinds == order)
+        # each part against its own half-cycle; the turn itself stands in both
+        edge = 0.5 * case.truth["half_cycle_s"]
+        parts = [scored(case, cycle, (-np.inf, turn + edge)), scored(case, cycle, (turn - edge, np.inf))]
+        at = np.array([at for at, _ in case.truth["switchovers"]])
+        weight = float(np.mean(at < turn))
+        row["f1"] = weight * parts[0].f1 + (1.0 - weight) * parts[1].f1
         if kinds == order:
             row["turn_error"] = abs(cycle.control_spans[1].start_s - turn) / case.truth["half_cycle_s"]
     return row
