@@ -67,6 +67,8 @@ class MeasurementPlan:
         Readings over the recommended length.
     read_outs : int
         Times the logger has to be emptied on the way, for its memory's sake; 0 where it holds all or is not known.
+    lacking : tuple of PlanLine or None
+        What a log already taken would have needed; None where none was given.
     """
 
     lines: tuple[PlanLine, ...]
@@ -75,6 +77,7 @@ class MeasurementPlan:
     shortest_duration_h: float
     samples: int
     read_outs: int = 0
+    lacking: tuple[PlanLine, ...] | None = None
 
 
 def logging_interval_s(half_cycle_s: float, readings: int = READINGS_WANTED) -> float:

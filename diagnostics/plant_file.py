@@ -10,6 +10,8 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from diagnostics.quantities import Quantity
+
 Share = Annotated[float, Field(ge=0, le=1)]
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
@@ -18,19 +20,6 @@ AirTemperature = Annotated[float, Field(ge=-50, le=120)]
 DewPoint = Annotated[float, Field(ge=-100, le=60)]
 
 Regeneration = Literal["heatless", "heated_purge", "blower_purge", "vacuum_assisted", "heat_of_compression"]
-Quantity = Literal[
-    "time",
-    "date",
-    "dew_point",
-    "temperature",
-    "pressure",
-    "flow",
-    "inlet_temperature",
-    "ambient_temperature",
-    "tower",
-    "purge_flow",
-    "power",
-]
 
 
 class Table(BaseModel):

@@ -186,7 +186,7 @@ def _towers(whole: dict[str, Any], display: Display) -> list[tuple[str, ...]]:
 def _excluded(diagnosis: Diagnosis) -> list[tuple[str, str, str]]:
     zone = diagnosis.screened.log.timezone
     return [
-        (say_time(item.start_s, zone), say_time(item.end_s, zone), item.reason.replace("_", " "))
+        (say_time(item.start_s, zone), say_time(item.end_s, zone), words("reason")[item.reason])
         for item in diagnosis.screened.exclusions
     ]
 

@@ -1,20 +1,21 @@
-"""The fleet's ranked table: on the screen, as CSV, and as a page that opens offline."""
+"""The fleet's ranked table: on the screen, as CSV, and as a page that opens offline and prints well."""
 
 from __future__ import annotations
 
 import csv
+import datetime as dt
 import io
+from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from rich.console import Console
-from rich.table import Table
-from rich.text import Text
-
 from diagnostics.moment import say_duration
-from diagnostics.report.figures import say_level, say_number
-from diagnostics.report.tables import neutral
-from diagnostics.report.terminal import SEVERITY_STYLE
+from diagnostics.report.cells import neutral
+from diagnostics.report.figures import METRIC, NOTHING, Display
+from diagnostics.report.layouts import template_of
+from diagnostics.report.severity import SEVERITY_STYLE
+from diagnostics.report.texts import LANGUAGE, words
+from diagnostics.version import VERSION
 
 COLUMNS = (
     "dryer",
@@ -35,10 +36,19 @@ COLUMNS = (
     "currency",
     "simple_payback_years",
     "error",
+    "code",
+    "findings",
+    "limit_dew_point_c",
+    "moisture_mean_dew_point_c",
+    "mean_flow_m3_min",
+    "trend_k_per_day",
+    "days_to_limit",
 )
 
+Rows = Sequence[Mapping[str, Any]]
 
-def fleet_csv(rows: Sequence[Mapping[str, Any]]) -> str:
+
+def fleet_csv(rows: Rows) -> str:
     """One row a dryer, most urgent first."""
     stream = io.StringIO()
     writer = csv.writer(stream, lineterminator="\n")
@@ -48,80 +58,147 @@ def fleet_csv(rows: Sequence[Mapping[str, Any]]) -> str:
     return stream.getvalue()
 
 
-def show_fleet(
-    rows: Sequence[Mapping[str, Any]],
-    headers: Sequence[Mapping[str, Any]],
-    written: Sequence[str],
-    console: Console | None = None,
-) -> None:
+def show_fleet(rows: Rows, headers: Rows, written: Sequence[str], display: Display = METRIC) -> None:
     """Print the ranked table."""
-    console = console or Console(highlight=False)
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    say, severity = words("fleet"), words("severity")
+    console = Console(highlight=False)
+    for sentence in _verdict(rows, display):
+        console.print(Text(sentence, "bold"))
     table = Table(box=None, pad_edge=False, header_style="dim")
-    for title in ("dryer", "urgency", "dew point", "half-cycle", "trend", "saves a year", "first"):
+    for title in say["screen_columns"].split("|"):
         table.add_column(title, overflow="fold")
     for row in rows:
-        style = SEVERITY_STYLE.get(str(row["urgency"]), "dim")
-        table.add_row(Text(str(row["dryer"])), Text(str(row["urgency"]), style), *map(Text, _cells(row)))
+        urgency = str(row["urgency"])
+        named = Text(severity[urgency], SEVERITY_STYLE.get(urgency, "dim"))
+        table.add_row(Text(str(row["dryer"])), named, *map(Text, _cells(row, display)))
     console.print(table)
     for header in headers:
-        console.print(f"header {header['header']}: mixed air at {say_level(header['mixed_dew_point_c'])}")
+        level = _mixed(header, display)
+        console.print(Text(say["header_line"].format(header=header["header"], level=level)))
+    for row in rows:
+        if row.get("error") and row["urgency"] != "failed":
+            console.print(Text(f"{row['dryer']}: {row['error']}", "dim"))
     for path in written:
-        console.print(Text.assemble(("written: ", "dim"), path))
+        console.print(Text.assemble((words("terminal")["written"], "dim"), path))
 
 
-def fleet_page(rows: Sequence[Mapping[str, Any]], headers: Sequence[Mapping[str, Any]]) -> str:
-    """Ranked table as self-contained HTML."""
-    from jinja2 import Environment
+def fleet_page(rows: Rows, headers: Rows, *, today: dt.date | None = None, display: Display = METRIC) -> str:
+    """The ranked table as self-contained HTML.
 
-    template = Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True).from_string(_PAGE)
-    shown = [{"dryer": r["dryer"], "urgency": r["urgency"], "cells": _cells(r), "do": r.get("do", "")} for r in rows]
-    mixed = [(h["header"], ", ".join(h["dryers"]), say_level(h["mixed_dew_point_c"])) for h in headers]
-    return template.render(rows=shown, headers=mixed, titles=_TITLES)
-
-
-def _cells(row: Mapping[str, Any]) -> list[str]:
-    half_cycle = row.get("half_cycle_s")
-    saved = row.get("cost_saved_per_year")
-    money = f"{say_number(saved)} {row.get('currency', '')}".strip() if saved is not None else "–"
-    return [
-        say_level(row.get("p95_dew_point_c")),
-        say_duration(half_cycle) if half_cycle else "–",
-        str(row.get("trend", "–")).replace("_", " "),
-        money,
-        str(row["first"]),
+    Parameters
+    ----------
+    rows, headers : sequence of mapping
+        As `fleet.run_fleet` and `fleet.headers` return them.
+    today : date, optional
+        Date that the page bears; today's if not given.
+    display : Display
+        Units and number format.
+    """
+    say = words("fleet")
+    shown = [
+        {"dryer": row["dryer"], "urgency": row["urgency"], "cells": _cells(row, display), "do": row["do"]}
+        for row in rows
+        if row["urgency"] != "failed"
     ]
+    titles = {name: say[name].split("|") for name in ("header_columns", "visit_columns", "failure_columns", "columns")}
+    page: str = template_of("fleet.html").render(
+        **titles,
+        texts=say,
+        severity=words("severity"),
+        language=LANGUAGE,
+        version=VERSION,
+        date=(today or dt.date.today()).isoformat(),
+        verdict=_verdict(rows, display),
+        rows=shown,
+        headers=[line for header in headers for line in _header_lines(header, display)],
+        visits=[(row["dryer"], _visits(row, display)) for row in rows if len(row.get("visits") or ()) > 1],
+        failures=[(row["dryer"], row["error"]) for row in rows if row.get("error")],
+    )
+    return page
 
 
-_TITLES = ("Dryer", "Urgency", "Dew point, 95th percentile", "Half-cycle", "Trend", "Saves a year", "Seen", "Do")
+def _verdict(rows: Rows, display: Display) -> list[str]:
+    """What stands where, and what is at stake, in two or three sentences."""
+    say, severity = words("fleet"), words("severity")
+    counts = Counter(str(row["urgency"]) for row in rows)
+    parts = [
+        say["part"].format(count=counts[urgency], urgency=severity[urgency])
+        for urgency in ("critical", "warning", "info")
+        if counts[urgency]
+    ]
+    parts += [say[key].format(count=counts[name]) for name, key in _OTHERS if counts[name]]
+    told = say["count_one" if len(rows) == 1 else "count_many"]
+    sentences = [told.format(count=len(rows), parts=", ".join(parts))]
+    cost, _ = _money(rows, "purge_cost_per_year", display)
+    saved, dryers = _money(rows, "cost_saved_per_year", display)
+    if cost:
+        sentences.append(say["costs"].format(money=cost))
+    if saved:
+        of = say["worth_one"] if dryers == 1 else say["worth_many"].format(count=dryers)
+        sentences.append(say["worth"].format(money=saved, dryers=of))
+    return sentences
 
-_PAGE = """<!doctype html>
-<html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">
-<title>Dryers, most urgent first</title>
-<style>
-body { margin: 0; background: #fff; color: #1f2d35; font: 15px/1.5 system-ui, "Segoe UI", "DejaVu Sans", sans-serif; }
-main { max-width: 76rem; margin: 0 auto; padding: 1.5rem; }
-h1 { font-size: 1.5rem; } h2 { font-size: 1.1rem; margin-top: 2rem; }
-.wide { overflow-x: auto; } table { border-collapse: collapse; width: 100%; }
-th, td { text-align: left; vertical-align: top; padding: .35rem .75rem .35rem 0; border-bottom: 1px solid #d5dde1; }
-.critical { color: #a3211a; font-weight: 600; } .warning { color: #8a5a00; font-weight: 600; }
-.failed, .none { color: #55666f; } @media print { @page { size: landscape; margin: 14mm; } }
-</style></head><body><main>
-<h1>Dryers, most urgent first</h1>
-<div class="wide"><table><thead><tr>
-{% for title in titles %}
-<th scope="col">{{ title }}</th>
-{% endfor %}
-</tr></thead><tbody>
-{% for row in rows %}
-<tr><th scope="row">{{ row.dryer }}</th><td class="{{ row.urgency }}">{{ row.urgency }}</td>
-{% for cell in row.cells %}<td>{{ cell }}</td>{% endfor %}<td>{{ row.do }}</td></tr>
-{% endfor %}
-</tbody></table></div>
-{% if headers %}
-<h2>Shared headers, air mixed in moisture</h2>
-<table><thead><tr><th scope="col">Header</th><th scope="col">Dryers</th>
-<th scope="col">Mixed dew point</th></tr></thead>
-<tbody>{% for row in headers %}<tr>{% for cell in row %}<td>{{ cell }}</td>{% endfor %}</tr>{% endfor %}</tbody></table>
-{% endif %}
-</main></body></html>
-"""
+
+_OTHERS = (("none", "nothing_urgent"), ("failed", "not_diagnosed"))
+
+
+def _money(rows: Rows, key: str, display: Display) -> tuple[str, int]:
+    """Sum by currency in words, and how many dryers are in it."""
+    sums: dict[str, float] = defaultdict(float)
+    dryers = 0
+    for row in rows:
+        if row.get(key):
+            sums[str(row["currency"])] += row[key]
+            dryers += 1
+    return " + ".join(f"{display.number(total)} {currency}" for currency, total in sorted(sums.items())), dryers
+
+
+def _cells(row: Mapping[str, Any], display: Display) -> list[str]:
+    if row["urgency"] == "failed":
+        return [NOTHING, NOTHING, NOTHING, NOTHING, str(row["first"])]
+    say = words("fleet")
+    saved, half_cycle = row.get("cost_saved_per_year"), row.get("half_cycle_s")
+    money = NOTHING if saved is None else f"{display.number(saved)} {row['currency']}"
+    level = display.level_words(row.get("p95_dew_point_c"))
+    if row.get("limit_dew_point_c") is not None and level != NOTHING:
+        limit = display.level_words(row["limit_dew_point_c"], 0)
+        level = say["dew_point"].format(level=level, limit=limit)
+    trend = words("trend").get(str(row.get("trend")), NOTHING)
+    if row.get("trend") == "rising" and row.get("days_to_limit") is not None:
+        trend = say["trend_days"].format(trend=trend, days=display.number(row["days_to_limit"], digits=2))
+    return [level, say_duration(half_cycle) if half_cycle else NOTHING, trend, money, str(row["first"])]
+
+
+def _visits(row: Mapping[str, Any], display: Display) -> str:
+    said = words("fleet")["visit"]
+    return ", ".join(
+        said.format(level=display.level_words(visit["p95_dew_point_c"]), date=visit["start"][:10])
+        for visit in row["visits"]
+    )
+
+
+def _mixed(header: Mapping[str, Any], display: Display) -> str:
+    level = header["mixed_dew_point_c"]
+    return words("fleet")["unknown_mix"] if level is None else display.level_words(level)
+
+
+def _header_lines(header: Mapping[str, Any], display: Display) -> list[list[str]]:
+    say = words("fleet")
+    lines = []
+    for place, member in enumerate(header["members"]):
+        flow, share = member["flow_m3_min"], member["share_of_water"]
+        lines.append(
+            [
+                header["header"] if place == 0 else "",
+                str(member["dryer"]),
+                NOTHING if flow is None else f"{display.number(display.volume_flow(flow))} {display.flow_unit}",
+                display.level_words(member["moisture_mean_dew_point_c"]),
+                NOTHING if share is None else say["water"].format(share=f"{display.number(100 * share, decimals=0)} %"),
+                _mixed(header, display) if place == 0 else "",
+            ]
+        )
+    return lines

@@ -3,9 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import re
-from functools import cache
-from importlib import resources
 from typing import Any
 
 from diagnostics.diagnosis import Diagnosis
@@ -13,6 +10,7 @@ from diagnostics.report import charts
 from diagnostics.report.content import report_content
 from diagnostics.report.drawing import svg_of
 from diagnostics.report.figures import METRIC, Display
+from diagnostics.report.layouts import template_of
 from diagnostics.report.texts import LANGUAGE
 
 
@@ -46,7 +44,9 @@ def report_page(diagnosis: Diagnosis, *, today: dt.date | None = None, display: 
         Units and number format.
     """
     content = report_content(diagnosis, today=today, display=display)
-    return str(_template().render(**content, language=LANGUAGE, charts=drawings(diagnosis, svg_of, display)))
+    return str(
+        template_of("report.html").render(**content, language=LANGUAGE, charts=drawings(diagnosis, svg_of, display))
+    )
 
 
 def drawings(diagnosis: Diagnosis, draw: Any, display: Display) -> dict[str, Any]:
@@ -60,21 +60,3 @@ def drawings(diagnosis: Diagnosis, draw: Any, display: Display) -> dict[str, Any
     if diagnosis.payback.cash_flow:
         drawn["cash"] = draw(charts.cash_chart(diagnosis, height=130))
     return drawn
-
-
-@cache
-def _template() -> Any:
-    from jinja2 import Environment, StrictUndefined
-
-    source = resources.files("diagnostics.report").joinpath("report.html").read_text(encoding="utf-8")
-    surroundings = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
-    surroundings.filters["breakable"] = _breakable
-    return surroundings.from_string(source)
-
-
-def _breakable(cell: str) -> Any:
-    """Text whose keys may be broken at dots and underscores, in a narrow column."""
-    from markupsafe import Markup, escape
-
-    parts = (escape(part) for part in re.split(r"(?<=[._])(?=[^\W\d_])", cell))
-    return Markup("<wbr>").join(parts)

@@ -9,6 +9,7 @@ from typing import Any
 
 from diagnostics.diagnosis import Diagnosis
 from diagnostics.moment import iso_time
+from diagnostics.report.cells import neutral
 from diagnostics.report.document import document, half_cycle_rows
 
 HALF_CYCLE_KEYS = (
@@ -64,14 +65,6 @@ _UNITS = {
     "s": "s",
 }
 _MONEY = ("cost_per_year", "cost_saved_per_year", "net_saving_per_year", "retrofit_cost", "npv")
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
-
-
-def neutral(cell: Any) -> Any:
-    """Text that a spreadsheet would run as a formula gets an apostrophe in front; numbers stay numbers."""
-    if isinstance(cell, str) and cell.startswith(_FORMULA_STARTS):
-        return f"'{cell}"
-    return cell
 
 
 def unit_of(key: str, currency: str) -> str:

@@ -12,10 +12,11 @@ from diagnostics.health.record import Finding
 from diagnostics.moment import say_time
 from diagnostics.report.derivation import explanation
 from diagnostics.report.figures import METRIC, Display, say_number
+from diagnostics.report.severity import SEVERITY_STYLE
 from diagnostics.report.summary import Line, log_line, seen_lines, worth_lines
 from diagnostics.report.texts import words
 
-SEVERITY_STYLE = {"critical": "bold red", "warning": "bold yellow", "info": "cyan"}
+MOST_SET_ASIDE, MOST_FINDINGS = 4, 6
 
 
 def show_diagnosis(
@@ -36,27 +37,21 @@ def show_diagnosis(
     site = diagnosis.plant.site.name or diagnosis.screened.log.source
     console.print(Text.assemble(("dewswing  ", "dim"), (site, "bold")))
     console.print(Text(log_line(diagnosis), "dim"))
-    for item in diagnosis.screened.exclusions[:4]:
-        zone = diagnosis.screened.log.timezone
-        reason = item.reason.replace("_", " ")
-        console.print(
-            Text(f"set aside: {reason}, {say_time(item.start_s, zone)} to {say_time(item.end_s, zone)}", "dim")
-        )
-    if len(diagnosis.screened.exclusions) > 4:
-        console.print(Text(f"and {len(diagnosis.screened.exclusions) - 4} more stretches set aside", "dim"))
+    say, headings = words("terminal"), words("headings")
+    zone = diagnosis.screened.log.timezone
+    for item in diagnosis.screened.exclusions[:MOST_SET_ASIDE]:
+        start, end = say_time(item.start_s, zone), say_time(item.end_s, zone)
+        console.print(Text(say["set_aside"].format(reason=words("reason")[item.reason], start=start, end=end), "dim"))
+    if len(diagnosis.screened.exclusions) > MOST_SET_ASIDE:
+        rest = len(diagnosis.screened.exclusions) - MOST_SET_ASIDE
+        console.print(Text(say["more_set_aside"].format(count=rest), "dim"))
     console.print()
-    console.print(_block("What was seen", seen_lines(diagnosis, display)))
-    console.print(_block("What it costs, what switching on dew point is worth", worth_lines(diagnosis, display)))
+    console.print(_block(headings["seen"], seen_lines(diagnosis, display)))
+    console.print(_block(headings["worth"], worth_lines(diagnosis, display)))
     console.print(_findings(diagnosis))
-    console.print(
-        Text(
-            f"{len(diagnosis.plant.assumptions)} values were assumed where the plant file is silent;"
-            " the JSON document and the report list them.",
-            "dim",
-        )
-    )
+    console.print(Text(say["assumed"].format(count=len(diagnosis.plant.assumptions)), "dim"))
     for path in written:
-        console.print(Text.assemble(("written: ", "dim"), path))
+        console.print(Text.assemble((say["written"], "dim"), path))
 
 
 def show_explanation(diagnosis: Diagnosis, key: str, console: Console | None = None) -> None:
@@ -71,7 +66,7 @@ def show_explanation(diagnosis: Diagnosis, key: str, console: Console | None = N
         for name, value, origin in step.inputs:
             shown = say_number(value, digits=4) if isinstance(value, float | int) else value
             console.print(Padding(Text.assemble(f"{name} = {shown} ", (f"({origin})", "dim")), (0, 0, 0, 4)))
-        console.print(Padding(Text(f"source: {step.source}", "dim"), (0, 0, 1, 2)))
+        console.print(Padding(Text(words("terminal")["source"].format(source=step.source), "dim"), (0, 0, 1, 2)))
 
 
 def _block(title: str, lines: list[Line]) -> Group:
@@ -84,20 +79,22 @@ def _block(title: str, lines: list[Line]) -> Group:
 
 
 def _findings(diagnosis: Diagnosis) -> Group:
+    title = Text(words("headings")["do_first"], "bold")
     if not diagnosis.findings:
-        return Group(Text("What to do first", "bold"), Padding(Text("Nothing stands out."), (0, 0, 1, 2)))
+        return Group(title, Padding(Text(words("page")["nothing_stands_out"]), (0, 0, 1, 2)))
     table = Table.grid(padding=(0, 2))
     table.add_column(no_wrap=True)
     table.add_column(overflow="fold")
-    for finding in diagnosis.findings[:6]:
-        table.add_row(Text(finding.severity, SEVERITY_STYLE[finding.severity]), _finding_text(finding))
-    rest = len(diagnosis.findings) - 6
-    more = [Text(f"  and {rest} more in the report", "dim")] if rest > 0 else []
-    return Group(Text("What to do first", "bold"), Padding(table, (0, 0, 1, 2)), *more)
+    for finding in diagnosis.findings[:MOST_FINDINGS]:
+        severity = Text(words("severity")[finding.severity], SEVERITY_STYLE[finding.severity])
+        table.add_row(severity, _finding_text(finding))
+    rest = len(diagnosis.findings) - MOST_FINDINGS
+    more = [Text(f"  {words('terminal')['more_findings'].format(count=rest)}", "dim")] if rest > 0 else []
+    return Group(title, Padding(table, (0, 0, 1, 2)), *more)
 
 
 def _finding_text(finding: Finding) -> Text:
     text = Text.assemble(finding.statement, "\n", ("→ ", "dim"), finding.action)
     if finding.caution:
-        text.append(f"\ncaution: {finding.caution}", "dim")
+        text.append(f"\n{words('terminal')['caution']}{finding.caution}", "dim")
     return text

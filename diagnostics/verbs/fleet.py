@@ -4,7 +4,14 @@ from __future__ import annotations
 
 import click
 
-from diagnostics.verbs.options import json_option, progress_on_screen, refuse_unwritable, write_json
+from diagnostics.verbs.options import (
+    display_of,
+    display_options,
+    json_option,
+    progress_on_screen,
+    refuse_unwritable,
+    write_json,
+)
 
 
 @click.command(name="fleet", epilog="Example: dewswing fleet logs/ -o fleet-results")
@@ -12,8 +19,17 @@ from diagnostics.verbs.options import json_option, progress_on_screen, refuse_un
 @click.option("-o", "out", metavar="OUT", help="Folder for documents and table; a restart resumes from it.")
 @click.option("--workers", type=click.IntRange(1), help="Local processes.  [default: one a core]")
 @click.option("--scheduler", metavar="ADDRESS", help="Use the Dask cluster at this address.")
+@display_options
 @json_option
-def verb(folder: str, out: str | None, workers: int | None, scheduler: str | None, json_path: str | None) -> None:
+def verb(
+    folder: str,
+    out: str | None,
+    workers: int | None,
+    scheduler: str | None,
+    units: str,
+    numbers: str,
+    json_path: str | None,
+) -> None:
     """Diagnose every log in FOLDER with the plant file beside it and rank the dryers by urgency and money."""
     import json
     from pathlib import Path
@@ -34,7 +50,7 @@ def verb(folder: str, out: str | None, workers: int | None, scheduler: str | Non
         refuse_unwritable(target / "fleet.csv")
     with progress_on_screen() as progress:
         rows = run_fleet(dryers, out=target, workers=workers, scheduler=scheduler, progress=progress)
-    mixed = headers(rows)
+    mixed, display = headers(rows), display_of(units, numbers)
     text = json.dumps(
         {"schema": "dewswing/fleet/1", "dryers": rows, "headers": mixed}, indent=2, ensure_ascii=False, allow_nan=False
     )
@@ -42,6 +58,7 @@ def verb(folder: str, out: str | None, workers: int | None, scheduler: str | Non
     if target:
         write_whole(target / "fleet.json", text + "\n")
         write_whole(target / "fleet.csv", fleet_csv(rows))
-        write_whole(target / "fleet.html", fleet_page(rows, mixed))
+        write_whole(target / "fleet.html", fleet_page(rows, mixed, display=display))
     if json_path != "-":
-        show_fleet(rows, mixed, [str(target / name) for name in ("fleet.html", "fleet.csv")] if target else [])
+        written = [str(target / name) for name in ("fleet.html", "fleet.csv")] if target else []
+        show_fleet(rows, mixed, written, display)

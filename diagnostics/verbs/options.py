@@ -10,23 +10,10 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from diagnostics.errors import InputError, UsageError
+from diagnostics.quantities import COLUMN_QUANTITIES
 
 if TYPE_CHECKING:
     from diagnostics.report.figures import Display
-
-QUANTITIES = (
-    "time",
-    "date",
-    "dew_point",
-    "temperature",
-    "pressure",
-    "flow",
-    "inlet_temperature",
-    "ambient_temperature",
-    "tower",
-    "purge_flow",
-    "power",
-)
 
 
 def log_option(function: Callable[..., Any]) -> Callable[..., Any]:
@@ -36,7 +23,7 @@ def log_option(function: Callable[..., Any]) -> Callable[..., Any]:
         "columns",
         multiple=True,
         metavar="QUANTITY=HEADER",
-        help=f"Which column holds which quantity ({', '.join(QUANTITIES)}); may be repeated.",
+        help=f"Which column holds which quantity ({', '.join(COLUMN_QUANTITIES)}); may be repeated.",
     )(function)
 
 
@@ -54,14 +41,16 @@ def display_options(function: Callable[..., Any]) -> Callable[..., Any]:
         show_default=True,
         help="Units on screen and in the report; the JSON document keeps its own.",
     )
-    numbers = click.option(
-        "--numbers",
-        type=click.Choice(["1,234.5", "1.234,5", "1 234,5", "1234.5"]),
-        default="1,234.5",
-        show_default=True,
-        help="Number format on screen and in the report.",
-    )
-    return units(numbers(function))
+    return units(numbers_option(function))
+
+
+numbers_option = click.option(
+    "--numbers",
+    type=click.Choice(["1,234.5", "1.234,5", "1 234,5", "1234.5", "1234,5"]),
+    default="1,234.5",
+    show_default=True,
+    help="Number format on screen and in the report.",
+)
 
 
 def display_of(units: str, numbers: str) -> Display:
@@ -70,7 +59,7 @@ def display_of(units: str, numbers: str) -> Display:
 
     from diagnostics.report.figures import METRIC, US
 
-    group, decimal = (numbers[1], numbers[-2]) if len(numbers) == 7 else ("", numbers[-2])
+    group, decimal = (numbers[1] if len(numbers) == 7 else "", numbers[-2])
     return replace(METRIC if units == "metric" else US, group="\u202f" if group == " " else group, decimal=decimal)
 
 
@@ -90,8 +79,10 @@ def parse_columns(columns: tuple[str, ...]) -> dict[str, str]:
         quantity, found, header = item.partition("=")
         if not found or not header:
             raise UsageError(f"--column {item!r} must look like dew_point=HEADER.")
-        if quantity not in QUANTITIES:
-            raise UsageError(f"--column names the unknown quantity {quantity!r}; known: {', '.join(QUANTITIES)}.")
+        if quantity not in COLUMN_QUANTITIES:
+            raise UsageError(
+                f"--column names the unknown quantity {quantity!r}; known: {', '.join(COLUMN_QUANTITIES)}."
+            )
         pairs[quantity] = header
     return pairs
 
