@@ -116,6 +116,7 @@ def second_plant(
     onset_share: float = 0.5,
     channels: bool = True,
     timezone: str | None = "Europe/Helsinki",
+    detection_s: float = _GRID_S,
 ) -> tuple[pd.DataFrame, dict[str, Any]]:
     """Make one log.
 
@@ -138,6 +139,8 @@ def second_plant(
     channels : bool
         Whether flow, inlet temperature and pressure are logged.
     timezone : str, optional
+    detection_s : float
+        How often dew-point control looks at the dew point.
 
     Returns
     -------
@@ -160,7 +163,7 @@ def second_plant(
     rated_m3_min = float(np.round(rng.uniform(8.0, 60.0), 1))
     grid = _START_S + _GRID_S * np.arange(int(days * 86400.0 / _GRID_S) + 1)
     inlet_c, flow_m3_min, ratio = _load(rng, grid, kind, mean_load, rated_m3_min, swing, faults)
-    trace = _run(rng, dryer, grid, ratio, runs_on, faults, onset_share)
+    trace = _run(rng, dryer, grid, ratio, runs_on, faults, onset_share, detection_s)
     if interval_s is None:
         interval_s = 10.0 if kind == "heatless" else 60.0
     sample_s = np.arange(grid[0] + rng.uniform(0.0, 30.0), grid[-1], interval_s)
@@ -238,6 +241,7 @@ def _run(
     control: str,
     faults: tuple[str, ...],
     onset_share: float,
+    detection_s: float,
 ) -> _Trace:
     moisture = np.empty(len(grid))
     trace = _Trace(grid, moisture)
@@ -256,8 +260,9 @@ def _run(
         curve = _half_cycle(dryer, ratio[index], level[tower], held[tower], strength[tower], last)
         if control == "dew_point":
             early = int(dryer.least_s / _GRID_S)
+            every = max(1, round(detection_s / _GRID_S))
             over = np.flatnonzero(curve[early:] >= dryer.limit)
-            count = min(early + int(over[0]) + 1 if over.size else count, count)
+            count = min(early + every * math.ceil(int(over[0]) / every) + 1 if over.size else count, count)
             end = grid[0] + (begin + count) * _GRID_S
         else:
             end = boundary + dryer.timer_s

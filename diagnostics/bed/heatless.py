@@ -8,7 +8,7 @@ import numpy as np
 
 from diagnostics.air.humidity import moisture_fraction
 from diagnostics.bed.margin import Margin, Question
-from diagnostics.bed.purge_balance import Balance, Course, course_of, fit_balance, lagged
+from diagnostics.bed.purge_balance import Balance, Course, course_of, fit_balance
 from diagnostics.bed.purge_level import Level, fit_level
 from diagnostics.bed.reserve import OPEN_PRIOR, Evidence, prior_above, weigh
 from diagnostics.estimate import Estimate
@@ -131,10 +131,10 @@ def _evidence(balance: Balance, level: Level, course: Course, question: Question
 
 
 def _held_load(question: Question) -> float:
-    """Highest load, averaged over tens of cycles, that the dryer held [-]."""
+    """Mean load held over the log [-]; a bed that remembers days has not held its peaks by themselves."""
     table = question.cycle.complete
     load = question.duty.loaded_at(table["end_s"].to_numpy()) - question.duty.loaded_at(table["start_s"].to_numpy())
-    return float(np.percentile(lagged(load, 20.0), 90)) if load.size >= 40 else 0.0
+    return float(load.mean()) if load.size >= 40 else 0.0
 
 
 def _single_s(balance: Balance | None, sustained: Estimate, question: Question) -> Estimate:

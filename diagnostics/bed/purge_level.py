@@ -19,10 +19,15 @@ from diagnostics.bed.purge_balance import Course, faded, lagged, sandwich
 from diagnostics.bed.robust_fit import fit
 from diagnostics.log.record import Floats
 
-_CENTRE = np.array([np.log(1.2), np.log(6.0), np.log(20.0), -3.0, 0.3, 0.0, 1.5])
-_WIDTH = np.array([0.45, 0.7, 1.0, 3.0, 0.4, 2.0, 1.0])
-"""Prior of ln R, ln n, ln lag in half-cycles, ln y_dry, power m, first distance from rest, ln lag of the dry part;
-common practice, no published source."""
+_CENTRE = np.array([np.log(1.2), np.log(10.0), np.log(40.0), -3.0, 0.3, 0.0, 1.5])
+_WIDTH = np.array([0.45, 0.7, 1.2, 3.0, 0.4, 2.0, 1.0])
+"""Prior of ln R, ln n, ln lag in half-cycles, ln y_dry, power m, first distance from rest, ln lag of the dry part.
+
+n from the counterflow exchanger (Kays and London, from memory): leaving over entering moisture is about
+``(1 - S) exp(-N (1 - S))`` with S load over purge by actual volume, so that n = N near the limit. Six e-folds from
+inlet to limit at S = 0.67 to 0.87 (purge 1.15 to 1.5 times the least) ask for N of 20 to 60; mixing and heat along the bed
+take from it. The lag is the time in which the wet zone shifts: tens to hundreds of half-cycles. The rest: common
+practice, no published source."""
 _LOW = np.array([np.log(0.2), np.log(0.5), 0.0, -12.0, -1.0, -12.0, -2.0])
 _HIGH = np.array([np.log(8.0), np.log(80.0), np.log(400.0), 3.0, 3.0, 6.0, 4.0])
 

@@ -19,8 +19,13 @@ from diagnostics.estimate import Estimate
 from diagnostics.plant import Plant
 
 DETECTION_S = {True: 60.0, False: 20.0}
-"""From the limit reached to the switchover, heated and heatless [s]."""
+"""How often a control looks at the dew point, heated and heatless [s].
+
+Half of it passes on average between the limit reached and the switchover. In a heatless dryer what is taken up too late
+has to be purged out again, so that it may bring nothing in the long run; a control that waits for a second look takes
+all of it. The interval of the delay goes from nought to the whole."""
 _NO_LOAD = 1e-6
+_LEAST_SAVED = 0.005
 _CLOCK_SHARE = 1e-3
 """How well a timer's mean half-cycle is known at best: clocks, valve strokes, a pause now and then."""
 
@@ -31,6 +36,8 @@ class Bounds:
 
     Attributes
     ----------
+    detection_s : float
+        Mean delay from the limit reached to the switchover.
     retention_s : float or None
         Heat retention at rated actual flow, a further cap that grows as the flow falls; None for no such cap.
     timed : Estimate or None
@@ -58,10 +65,12 @@ def bounds_of(cycle: Cycle, plant: Plant) -> Bounds:
         seen, least = cycle.half_cycle_s, _CLOCK_SHARE * today
         timed = Estimate.ordered(today, min(seen.low, today - least), max(seen.high, today + least))
     longest = max(shortest, dryer.longest_half_cycle_s)
-    return Bounds(today, shortest, longest, DETECTION_S[plant.heated], timed=timed)
+    return Bounds(today, shortest, longest, 0.5 * DETECTION_S[plant.heated], timed=timed)
 
 
-def half_cycles_s(held_s: Floats, pattern: LoadPattern, bounds: Bounds) -> Floats:
+def half_cycles_s(
+    held_s: Floats, pattern: LoadPattern, bounds: Bounds, delay_s: Floats | float | None = None
+) -> Floats:
     """Half-cycle at each load.
 
     Parameters
@@ -70,13 +79,16 @@ def half_cycles_s(held_s: Floats, pattern: LoadPattern, bounds: Bounds) -> Float
         Half-cycle that can be repeated at rated load [s].
     pattern : LoadPattern
     bounds : Bounds
+    delay_s : ndarray, shape (k,), optional
+        From the limit reached to the switchover; ``bounds.detection_s`` if not given [s].
 
     Returns
     -------
     ndarray, shape (k, m)
         [s]
     """
-    reached = held_s[:, None] / np.maximum(pattern.ratio, _NO_LOAD) + bounds.detection_s
+    delay = np.reshape(bounds.detection_s if delay_s is None else delay_s, (-1, 1))
+    reached = held_s[:, None] / np.maximum(pattern.ratio, _NO_LOAD) + delay
     longest = np.full(pattern.ratio.size, bounds.longest_s)
     if bounds.retention_s is not None:
         retained = bounds.retention_s / np.maximum(pattern.flow_ratio, _NO_LOAD)
@@ -100,8 +112,14 @@ def regenerations_per_s(held_s: Uncertain, pattern: LoadPattern, bounds: Bounds)
         Time mean of one over the half-cycle [1/s].
     """
 
+    delay_s = anywhere("detection") * (2.0 * bounds.detection_s)
+
     def often(of: LoadPattern) -> Uncertain:
-        return held_s.map(lambda held: (1.0 / half_cycles_s(held, of, bounds)) @ of.weight)
+        def per_second(held: Floats | float, delay: Floats | float) -> Floats:
+            lengths = half_cycles_s(np.atleast_1d(held), of, bounds, np.atleast_1d(delay))
+            return np.squeeze((1.0 / lengths) @ of.weight)
+
+        return held_s.with_(delay_s, per_second)
 
     if pattern.steadier is None:
         return often(pattern)
@@ -122,11 +140,12 @@ def saved_share(held_s: Uncertain, pattern: LoadPattern, bounds: Bounds) -> Unce
     Returns
     -------
     Uncertain
-        ``1 - today's half-cycle x regenerations per time``; what rounding leaves of a saving is none.
+        ``1 - today's half-cycle x regenerations per time``; half a hundredth and less of a saving is none, since no
+        timer and no load is known better.
     """
     today = known(bounds.today_s) if bounds.timed is None else uncertain("today's half-cycle", bounds.timed)
     share = known(1.0) - regenerations_per_s(held_s, pattern, bounds) * today
-    return share.map(lambda saved: np.where(saved > 1e-12, saved, 0.0))
+    return share.map(lambda saved: np.where(saved > _LEAST_SAVED, saved, 0.0))
 
 
 def mean_half_cycle(held_s: Uncertain, pattern: LoadPattern, bounds: Bounds) -> Uncertain:

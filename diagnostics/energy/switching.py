@@ -39,9 +39,10 @@ from diagnostics.log.record import ScreenedLog
 from diagnostics.plant import Plant
 
 NO_FIGURES = SwitchingFigures(None, None, None, None, None, None)
-MEMORY_HALF_CYCLES = (12, 140)
-"""Over so many half-cycles a heatless bed averages its load: one of them swings 0.05 to 0.6 % of its mass, the whole
-working capacity is some 7 % (usual ranges, from memory)."""
+MEMORY_HALF_CYCLES = 12
+"""Over so many half-cycles a heatless bed averages its load at least: one of them swings 0.05 to 0.6 % of its mass, the
+whole working capacity is some 7 % (usual ranges, from memory). At most it averages the whole log: near the limit only
+the difference of load and purge fills the bed, which takes days."""
 SCALING_FROM_RATING, SCALING_FROM_LOG = Estimate(1.0, 0.85, 1.05), Estimate(1.0, 0.92, 1.04)
 """How far the half-cycle departs from one over the load: at part load the front broadens and the tail comes earlier
 (from memory: 0.8 to 0.9); from the log's own load the way is shorter."""
@@ -118,11 +119,10 @@ def case_of(screened: ScreenedLog, cycle: Cycle, breakthrough: Breakthrough, pla
     of_log = log_pattern(screened, plant, window_s)
     assert of_log is not None
     if not plant.heated:
-        short, long = (
-            log_pattern(screened, plant, max(window_s, count * plant.half_cycle_s)) for count in MEMORY_HALF_CYCLES
-        )
+        short = log_pattern(screened, plant, max(window_s, MEMORY_HALF_CYCLES * plant.half_cycle_s))
         assert short is not None
-        of_log = replace(short, steadier=long)
+        mean = np.array([short.mean])
+        of_log = replace(short, steadier=LoadPattern(mean, np.ones(1), mean))
     from_log = breakthrough.reserve_from == "log"
     held = uncertain("reserve", reserve) * plant.half_cycle_s
     held = held * uncertain("load scaling", SCALING_FROM_LOG if from_log else SCALING_FROM_RATING)

@@ -87,7 +87,7 @@ def trace_of(
             (
                 ("held at rated load [s]", case.held_s.value, "computed"),
                 (f"mean load ratio ({load})", case.of_log.mean, "log or plant file"),
-                ("detection [s]", bounds.detection_s, "assumed"),
+                ("mean delay of detection [s]", bounds.detection_s, "assumed"),
                 ("shortest [s]", bounds.shortest_s, "plant file or today's timer"),
                 ("longest [s]", bounds.longest_s, "plant file or assumed"),
             ),
