@@ -128,13 +128,17 @@ class Display:
             return f"over {self.number(99.9, decimals=1)} %"
         return f"{self.number(100 * share, decimals=1)} %"
 
-    def duration(self, estimate: Estimate | None) -> str:
+    def rounded_share(self, share: float) -> str:
+        """Share as a whole percentage; a near certainty is not called certain."""
+        return f"{self.number(min(99.0, 100 * share), decimals=0)} %"
+
+    def duration(self, estimate: Estimate | None, *, digits: int = 3) -> str:
         """Length of time with its interval, in the unit that suits the value."""
         if estimate is None:
             return NOTHING
         size = max(abs(estimate.value), abs(estimate.high))
         unit, seconds = ("s", 1.0) if size < 600 else ("min", 60.0) if size < 7200 else ("h", 3600.0)
-        return self.estimate(estimate, unit, factor=1.0 / seconds)
+        return self.estimate(estimate, unit, digits=digits, factor=1.0 / seconds)
 
 
 METRIC = Display()

@@ -10,6 +10,7 @@ from diagnostics.report import charts
 from diagnostics.report.content import report_content
 from diagnostics.report.drawing import svg_of
 from diagnostics.report.figures import METRIC, Display
+from diagnostics.report.fitting import fitted
 from diagnostics.report.layouts import template_of
 from diagnostics.report.texts import LANGUAGE
 
@@ -43,7 +44,7 @@ def report_page(diagnosis: Diagnosis, *, today: dt.date | None = None, display: 
     display : Display
         Units and number format.
     """
-    content = report_content(diagnosis, today=today, display=display)
+    content = fitted(report_content(diagnosis, today=today, display=display))
     return str(
         template_of("report.html").render(**content, language=LANGUAGE, charts=drawings(diagnosis, svg_of, display))
     )

@@ -12,6 +12,7 @@ from diagnostics.diagnosis import Diagnosis
 from diagnostics.errors import InputError
 from diagnostics.report.drawing import pdf_of
 from diagnostics.report.figures import METRIC, Display
+from diagnostics.report.fitting import MOST_PAGES, fitted
 from diagnostics.report.texts import LANGUAGE
 
 
@@ -48,15 +49,25 @@ def report_pdf(diagnosis: Diagnosis, *, today: dt.date | None = None, display: D
     content = report_content(diagnosis, today=day, display=display) | {"language": LANGUAGE}
     drawn = drawings(diagnosis, pdf_of, display)
     content["charts"] = list(drawn)
-    files = {"report.typ": resources.files("diagnostics.report").joinpath("report.typ").read_bytes()}
-    files["content.json"] = json.dumps(content).encode("utf-8")
-    files |= {f"{name}.pdf": drawing for name, drawing in drawn.items()}
     # The typesetter takes pictures from files only; the folder is gone again when the report is made.
     with tempfile.TemporaryDirectory(prefix="dewswing-") as folder:
-        for name, made in files.items():
-            (Path(folder) / name).write_bytes(made)
-        sheet: bytes = typst.compile(str(Path(folder) / "report.typ"), root=folder, timestamp=_seconds(day))
+        layout = Path(folder) / "report.typ"
+        layout.write_bytes(resources.files("diagnostics.report").joinpath("report.typ").read_bytes())
+        for name, drawing in drawn.items():
+            (Path(folder) / f"{name}.pdf").write_bytes(drawing)
+        for sheets in _SHEETS_TRIED:
+            content_file = Path(folder) / "content.json"
+            content_file.write_text(json.dumps(fitted(content, sheets)), encoding="utf-8")
+            if (
+                int(json.loads(typst.query(str(layout), "<sheets>", field="value", one=True, root=folder)))
+                <= MOST_PAGES
+            ):
+                break
+        sheet: bytes = typst.compile(str(layout), root=folder, timestamp=_seconds(day))
     return sheet
+
+
+_SHEETS_TRIED = (MOST_PAGES, 3.7, 3.4, 3.1, 2.8)
 
 
 def _seconds(day: dt.date) -> int:

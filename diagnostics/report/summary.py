@@ -26,7 +26,7 @@ class Line:
     text: str
 
 
-def log_line(diagnosis: Diagnosis) -> str:
+def log_line(diagnosis: Diagnosis, display: Display = METRIC) -> str:
     """What was read, in one line."""
     log, screened = diagnosis.screened.log, diagnosis.screened
     return _SAY["log"].format(
@@ -35,8 +35,8 @@ def log_line(diagnosis: Diagnosis) -> str:
         ),
         duration=say_duration(log.time_s[-1] - log.time_s[0]),
         interval=say_duration(log.interval_s),
-        samples=f"{log.samples:,}",
-        used=f"{int(screened.used.sum()):,}",
+        samples=display.number(log.samples, decimals=0),
+        used=display.number(int(screened.used.sum()), decimals=0),
     )
 
 
@@ -117,8 +117,8 @@ def _margin(diagnosis: Diagnosis, display: Display) -> str:
     kind = _SAY["repeated" if b.sustained_margin_s else "single"]
     basis = _SAY["by_rating" if b.censored else "by_rise"]
     if margin.value < 0:
-        return _SAY["margin_short"].format(kind=kind, length=display.duration(margin.scaled(-1)), basis=basis)
-    text = _SAY["margin"].format(kind=kind, length=display.duration(margin), basis=basis)
+        return _SAY["margin_short"].format(kind=kind, length=display.duration(margin.scaled(-1), digits=2), basis=basis)
+    text = _SAY["margin"].format(kind=kind, length=display.duration(margin, digits=2), basis=basis)
     return _SAY["passed_now"].format(text=text) if _passed_now(diagnosis) else text
 
 

@@ -36,7 +36,7 @@ def show_diagnosis(
     console = console or Console(highlight=False, width=None)
     site = diagnosis.plant.site.name or diagnosis.screened.log.source
     console.print(Text.assemble(("dewswing  ", "dim"), (site, "bold")))
-    console.print(Text(log_line(diagnosis), "dim"))
+    console.print(Text(log_line(diagnosis, display), "dim"))
     say, headings = words("terminal"), words("headings")
     zone = diagnosis.screened.log.timezone
     for item in diagnosis.screened.exclusions[:MOST_SET_ASIDE]:

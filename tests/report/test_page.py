@@ -6,12 +6,17 @@ import datetime as dt
 import html.parser
 import io
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from diagnostics import Diagnosis, diagnose, document, plant_from, read_log
+from diagnostics.health.record import Finding
+from diagnostics.log.record import Exclusion
+from diagnostics.report.content import report_content
 from diagnostics.report.figures import METRIC
+from diagnostics.report.fitting import fitted
 from diagnostics.report.page import report_page
 from diagnostics.report.sheet import report_pdf
 from tests.browser.server import FLAGS, require_chromium
@@ -60,6 +65,62 @@ def test_nothing_from_a_plant_file_runs(tmp_path: Path) -> None:
     page = report_page(diagnose(read_log([log], plant), plant))
     assert fetches(page) == []
     assert "&lt;script&gt;" in page
+
+
+def crowded(diagnosis: Diagnosis) -> Diagnosis:
+    """The diagnosis with far more to tell than four sheets hold."""
+    long = Finding(
+        code="overload",
+        severity="critical",
+        confidence=0.93,
+        start_s=float(diagnosis.screened.log.time_s[0]),
+        end_s=float(diagnosis.screened.log.time_s[-1]),
+        tower=None,
+        statement="The load lay above the rating and the peaks climbed until they passed the limit. " * 5,
+        evidence=("87 of 287 half-cycles passed the limit.",) * 6,
+        other_causes=("the flow meter may read too high",) * 5,
+        action="Check aftercooler and line pressure, and compare with the nameplate. " * 4,
+        caution="Isolate, lock out, vent both vessels and read zero on every gauge. " * 3,
+    )
+    gaps = tuple(Exclusion(60.0 * k, 60.0 * k + 30.0, "gap") for k in range(40))
+    notes = tuple(f"Note {k}: {'a sentence of some length about what was assumed. ' * 4}" for k in range(60))
+    return replace(
+        diagnosis,
+        findings=(long,) * 15,
+        screened=replace(diagnosis.screened, exclusions=gaps, notes=notes),
+    )
+
+
+def test_four_sheets_hold_whatever_there_is_to_tell(diagnosis: Diagnosis) -> None:
+    import pypdf
+
+    many = crowded(diagnosis)
+    reader = pypdf.PdfReader(io.BytesIO(report_pdf(many, today=DAY)))
+    assert 2 <= len(reader.pages) <= 4
+    text = " ".join(sheet.extract_text() for sheet in reader.pages)
+    assert "left out to keep the report on four pages" in " ".join(text.split())
+    content = fitted(report_content(many))
+    assert len(content["findings"]) < 15
+    assert content["cut_findings"].startswith(f"{15 - len(content['findings'])} more")
+    assert content["first"] == report_content(many)["first"]
+
+
+@pytest.mark.browser
+def test_the_page_prints_on_four_sheets(diagnosis: Diagnosis, tmp_path: Path) -> None:
+    import pypdf
+    from playwright.sync_api import sync_playwright
+
+    chromium = require_chromium()
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=chromium, args=FLAGS)
+        page = browser.new_page()
+        for name, told in (("plain", diagnosis), ("crowded", crowded(diagnosis))):
+            file = tmp_path / f"{name}.html"
+            file.write_text(report_page(told, today=DAY), encoding="utf-8")
+            page.goto(file.as_uri())
+            printed = pypdf.PdfReader(io.BytesIO(page.pdf(prefer_css_page_size=True)))
+            assert 2 <= len(printed.pages) <= 4, name
+        browser.close()
 
 
 def headline_numbers(diagnosis: Diagnosis) -> list[str]:
