@@ -80,18 +80,18 @@ def find_switching(trace: Trace, depth: int = 0) -> Switching | None:
             return timed(trace, None, course, depth)
     if timer is None or timer[1].coherence < SURE or not timely:
         timer = course_by_parts(trace, timer)
-    timer = _believable(trace, timer)
+    timer = believable(trace, timer)
     if falls is not None and timer is None:
         return _with_the_rest(trace, by_set_point(trace, falls), depth)
     return timed(trace, *timer, depth) if timer is not None else None
 
 
 def _believed(trace: Trace, timer: tuple[Comb, Course] | None, depth: int) -> Switching | None:
-    timer = _believable(trace, timer)
+    timer = believable(trace, timer)
     return timed(trace, *timer, depth) if timer is not None else None
 
 
-def _believable(trace: Trace, timer: tuple[Comb, Course] | None) -> tuple[Comb, Course] | None:
+def believable(trace: Trace, timer: tuple[Comb, Course] | None) -> tuple[Comb, Course] | None:
     """A timer that the readings can show and that neither the hours of the day nor a faster timer explain."""
     if timer is None or timer[1].half_cycle_s < LEAST_READINGS * trace.interval_s or may_be_the_days(timer[1]):
         return None

@@ -17,7 +17,7 @@ from diagnostics.log.record import Floats
 
 FASTEST = 2.05
 """Readings a wave must hold to be told from a slower one."""
-EXPLAINED = 0.6
+EXPLAINED = 0.5
 MOST_READINGS, CHUNK = 20_000, 100
 """Readings looked at, and those of one wave: over more of them the period found is not good enough."""
 
@@ -43,9 +43,9 @@ def is_echo(trace: Trace, course: Course) -> bool:
 
 
 def _explained(time_s: Floats, level: Floats, period_s: float) -> float:
-    """Square sum that a wave and the harmonic beside it explain; beyond two readings a period they fold back."""
+    """Square sum that a wave explains beyond chance; its harmonics fold back onto other periods and stay out."""
     angle = 2.0 * np.pi * (time_s - time_s[0]) / period_s
-    basis = np.stack([np.cos(angle), np.sin(angle), np.cos(2.0 * angle), np.sin(2.0 * angle)], axis=1)
+    basis = np.stack([np.cos(angle), np.sin(angle)], axis=1)
     found, *_ = np.linalg.lstsq(basis, level, rcond=1e-6)
     explained = float(((basis @ found) ** 2).sum())
     left = float((level**2).sum()) - explained

@@ -16,8 +16,8 @@ from diagnostics.log.record import Flags, Floats, Log
 
 LEAST_OFF = 0.02
 MOST_OFF = 0.995
-SEPARATE = 0.8
-"""Share of a column's variance that its two levels must explain to count as on and off."""
+SEPARATE = 0.86
+"""Share of a column's variance that its two levels must explain to count as on and off; a sine has 0.81."""
 MOST_FLAGS = 12
 ALTERNATING = (0.3, 0.7)
 

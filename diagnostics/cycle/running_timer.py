@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from diagnostics.cycle.control import timed
+from diagnostics.cycle.echo import is_echo
 from diagnostics.cycle.record import ControlSpan
 from diagnostics.cycle.rhythm import LEAST_READINGS
 from diagnostics.cycle.running import RunningClock, named_column, on_running_time, running_clocks, stands_still
@@ -39,9 +40,10 @@ def find_running_switching(trace: Trace, log: Log, plain: Switching | None, pref
         running = on_running_time(trace, log.time_s, clock)
         if running.time_s.size < 40:
             continue
-        comb, course = whole_course(running) or (None, None)
-        if comb is None or course is None or course.half_cycle_s < LEAST_READINGS * trace.interval_s:
+        timer = whole_course(running)
+        if timer is None or timer[1].half_cycle_s < LEAST_READINGS * trace.interval_s or is_echo(running, timer[1]):
             continue
+        comb, course = timer
         found = timed(running, comb, course)
         if _at_joins(found, clock, trace.interval_s):
             continue
