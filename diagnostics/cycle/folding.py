@@ -10,14 +10,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 
+from diagnostics.cycle.answer import Answer
 from diagnostics.cycle.trace import Trace
 from diagnostics.log.record import Floats
 
 TEMPER = 0.15
+MOST_BINS = 1500
 
 
 @dataclass(frozen=True)
@@ -62,7 +63,9 @@ def _area_to(at: Floats, t: Floats, x: Floats, area: Floats) -> Floats:
     return area[cell] + gone * (x[cell] + 0.5 * slope * gone)
 
 
-def fold(time_s: Floats, level: Floats, period_s: float, interval_s: float, origin_s: float) -> Folded:
+def fold(
+    time_s: Floats, level: Floats, period_s: float, interval_s: float, origin_s: float, most_bins: int = MOST_BINS
+) -> Folded:
     """Average cycle of a series that has no drift.
 
     Parameters
@@ -70,12 +73,13 @@ def fold(time_s: Floats, level: Floats, period_s: float, interval_s: float, orig
     time_s, level : ndarray, shape (n,)
     period_s, interval_s, origin_s : float
         Period, usual step between readings and an instant at phase zero [s].
+    most_bins : int
 
     Returns
     -------
     Folded
     """
-    bins = int(np.clip(6.0 * period_s / interval_s, 60, 1500))
+    bins = int(np.clip(6.0 * period_s / interval_s, 60, most_bins))
     phase = np.mod(time_s - origin_s, period_s)
     cell = np.minimum((phase * (bins / period_s)).astype(np.int64), bins - 1)
     count = np.bincount(cell, minlength=bins).astype(float)
@@ -92,16 +96,12 @@ def fold(time_s: Floats, level: Floats, period_s: float, interval_s: float, orig
     return Folded(at, mean, count[full], period_s, variance)
 
 
-def break_misfit(
-    folded: Folded, phases_s: Floats, interval_s: float, towers: int = 1, terms: tuple[int, int] = (5, 3)
-) -> Floats:
-    """Weighted square misfit of the family of exponentials, for each trial phase of the break.
+def answer_to(folded: Folded, interval_s: float, towers: int = 1, terms: tuple[int, int] = (5, 3)) -> Answer:
+    """Family of exponentials between the breaks of a folded cycle.
 
     Parameters
     ----------
     folded : Folded
-    phases_s : ndarray
-        Trial phases of the switchover within the folded period [s].
     interval_s : float
         Usual step between readings [s].
     towers : int
@@ -110,47 +110,22 @@ def break_misfit(
     terms : tuple of int
         Falling and rising exponentials of the family.
     """
-    part = folded.period_s / towers
-    return np.array([_misfit(folded, phase, interval_s, part, towers, terms) for phase in phases_s])
+    return Answer(folded.phase_s, folded.value, folded.weight, folded.period_s, interval_s, towers, terms)
 
 
-def _misfit(
-    folded: Folded, phase_s: float, interval_s: float, part_s: float, towers: int, terms: tuple[int, int]
-) -> float:
-    since = np.mod(folded.phase_s - phase_s, folded.period_s)
-    half = np.minimum((since / part_s).astype(np.int64), towers - 1)
-    root = np.sqrt(folded.weight)
-    left = 0.0
-    for tower in range(towers):
-        mine = half == tower
-        basis = _family(since[mine] - tower * part_s, part_s, interval_s, terms) * root[mine, None]
-        target = folded.value[mine] * root[mine]
-        if target.size <= basis.shape[1]:
-            return float("inf")
-        scale = np.sqrt((basis**2).sum(axis=0)) + 1e-12
-        basis = basis / scale
-        normal = basis.T @ basis
-        normal[np.diag_indices_from(normal)] += 1e-6
-        right = basis.T @ target
-        left += float(target @ target - right @ np.linalg.solve(normal, right))
-    return left
+def break_misfit(
+    folded: Folded, phases_s: Floats, interval_s: float, towers: int = 1, terms: tuple[int, int] = (5, 3)
+) -> Floats:
+    """Weighted square misfit of the family of exponentials, for each trial phase of the break [s].
 
-
-def _family(since_s: Floats, part_s: float, interval_s: float, terms: tuple[int, int]) -> Floats:
-    falling, rising = _time_constants(part_s, interval_s, terms)
-    exponent = np.empty((since_s.size, 1 + falling.size + rising.size))
-    exponent[:, 0] = 0.0
-    exponent[:, 1 : 1 + falling.size] = -since_s[:, None] / falling
-    exponent[:, 1 + falling.size :] = (since_s[:, None] - part_s) / rising
-    return np.exp(exponent, out=exponent)
-
-
-@lru_cache(maxsize=64)
-def _time_constants(part_s: float, interval_s: float, terms: tuple[int, int]) -> tuple[Floats, Floats]:
-    shortest = max(0.6 * interval_s, 0.004 * part_s)
-    falling = np.geomspace(shortest, max(0.7 * part_s, 2.0 * shortest), terms[0])
-    rising = np.geomspace(max(0.6 * interval_s, 0.06 * part_s), max(0.9 * part_s, 2.0 * interval_s), terms[1])
-    return falling, rising
+    Parameters
+    ----------
+    folded, interval_s, towers, terms
+        As in `answer_to`.
+    phases_s : ndarray
+        Trial phases of the switchover within the folded period [s].
+    """
+    return answer_to(folded, interval_s, towers, terms).misfit(phases_s)
 
 
 @dataclass(frozen=True)
@@ -177,33 +152,34 @@ def place_break(curves: Sequence[Folded], interval_s: float, towers: int = 1) ->
     """
     part = curves[0].period_s / towers
     trial = np.arange(0.0, part, part / 90)
-    centre, error = _mean_phase(trial, _excess(curves, trial, interval_s, towers), part)
+    families = [(folded.value.size, _richest(folded, interval_s, towers, trial)) for folded in curves]
+    centre, error = _mean_phase(trial, _excess(families, trial), part)
     fine = part / 90
     if error < fine:
         trial = centre + np.linspace(-2.0, 2.0, 33) * fine
-        centre, error = _mean_phase(trial, _excess(curves, trial, interval_s, towers), part)
+        centre, error = _mean_phase(trial, _excess(families, trial), part)
     return Break(float(np.mod(centre, part)), float(error))
 
 
-def _excess(curves: Sequence[Folded], trial: Floats, interval_s: float, towers: int) -> Floats:
+def _excess(families: Sequence[tuple[int, Answer]], trial: Floats) -> Floats:
     total = np.zeros(trial.size)
-    for folded in curves:
-        misfit = _finite_misfit(folded, trial, interval_s, towers)
-        if misfit is not None:
-            total += 0.5 * folded.value.size * np.log(misfit / misfit.min())
+    for size, family in families:
+        misfit = np.maximum(family.misfit(trial), 1e-300)
+        if np.isfinite(misfit).any():
+            total += 0.5 * size * np.log(misfit / misfit.min())
     return total - total.min()
 
 
-def _finite_misfit(folded: Folded, trial: Floats, interval_s: float, towers: int) -> Floats | None:
-    """Misfit of the richest family that the phases seen can bear.
+def _richest(folded: Folded, interval_s: float, towers: int, trial: Floats) -> Answer:
+    """Richest family that the phases seen can bear.
 
     A timer that is a whole number of readings shows the same few phases in every half-cycle.
     """
-    for terms in ((5, 3), (2, 1), (1, 1)):
-        misfit = break_misfit(folded, trial, interval_s, towers, terms)
-        if np.isfinite(misfit).any():
-            return np.maximum(misfit, 1e-300)
-    return None
+    for terms in ((5, 3), (2, 1)):
+        family = answer_to(folded, interval_s, towers, terms)
+        if family.bears(trial):
+            return family
+    return answer_to(folded, interval_s, towers, (1, 1))
 
 
 def _mean_phase(trial: Floats, excess: Floats, part_s: float) -> tuple[float, float]:
@@ -231,6 +207,7 @@ def _least_misfit(folded: Folded, interval_s: float, towers: int) -> float:
     trial = np.arange(0.0, part, part / 60)
     # as many terms a period with one break as with two, so that only the second break makes a difference
     terms = (9, 6) if towers == 1 and folded.value.size > 60 else (5, 3)
-    misfit = break_misfit(folded, trial, interval_s, towers, terms)
+    family = answer_to(folded, interval_s, towers, terms)
+    misfit = family.misfit(trial)
     near = trial[int(np.argmin(misfit))] + np.linspace(-1.0, 1.0, 17) * part / 60
-    return float(min(misfit.min(), break_misfit(folded, near, interval_s, towers, terms).min()))
+    return float(min(misfit.min(), family.misfit(near).min()))

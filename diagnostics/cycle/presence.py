@@ -78,7 +78,7 @@ def _likelihood(trace: Trace, level: Floats, curve: Floats, period_s: float, ori
     heard = np.bincount(key, level, rows * bins).reshape(rows, bins)
     inner, energy = _correlate(heard, curve), _correlate(count, curve**2)
     size = _amplitude(inner, energy)
-    noise = _noise(heard, count, inner, size, curve)
+    noise = _noise(heard, count, inner, energy, size, curve)
     gain = (size[:, None] * inner - 0.5 * size[:, None] ** 2 * energy) / noise
     # a step of the load can spoil a cycle, but no single cycle may decide that the timer was reset
     gain = np.clip(gain, -MOST_PER_CYCLE, MOST_PER_CYCLE)
@@ -109,13 +109,14 @@ def _amplitude(inner: Floats, energy: Floats) -> Floats:
     return np.clip(median_filter(size, width, mode="nearest"), 0.5 * usual, 4.0 * usual)
 
 
-def _noise(heard: NDArray[Any], count: NDArray[Any], inner: Floats, size: Floats, curve: Floats) -> float:
+def _noise(
+    heard: NDArray[Any], count: NDArray[Any], inner: Floats, energy: Floats, size: Floats, curve: Floats
+) -> float:
     """Variance a reading would need, were the noise white, to scatter the correlation as the log's own noise does."""
     best = np.argmax(inner, axis=1)
     moved = curve[(np.arange(curve.size)[None, :] - best[:, None]) % curve.size]
     left = heard - size[:, None] * count * moved
     scatter = _correlate(left, curve)
-    energy = _correlate(count, curve**2)
     usual = float(np.median(scatter**2)) / 0.455
     return usual / max(float(np.median(energy)), 1e-30) + 1e-12
 
@@ -124,30 +125,37 @@ def _path(gain: Floats) -> np.ndarray:
     """Likeliest state of each row: an offset in bins, or -1 where the rhythm is absent (Viterbi)."""
     rows, bins = gain.shape
     jump_cost = JUMP_COST + JUMP_COST_PER_FOLD * np.log(rows)
-    score = np.append(gain[0], 0.0)
-    source = np.zeros((rows, bins + 1), dtype=np.int32)
-    stay = np.arange(bins + 1)
-    before, after = np.roll(stay[:-1], 1), np.roll(stay[:-1], -1)
+    score = np.zeros((rows, bins + 1))
+    score[:, :-1] = gain
+    highest = np.empty(rows)
+    around, near = np.empty(bins + 2), np.empty(bins)
     for i in range(1, rows):
-        best = int(np.argmax(score))
-        come = stay.copy()
-        value = score.copy()
-        lower, upper = score[before], score[after]
-        near = np.maximum(lower, upper) - DRIFT_COST
-        closer = near > value[:-1]
-        np.copyto(value[:-1], near, where=closer)
-        np.copyto(come[:-1], np.where(upper > lower, after, before), where=closer)
-        leap = score[best] - jump_cost
-        better = leap > value
-        value[better], come[better] = leap, best
-        source[i] = come
-        score = value + np.append(gain[i], 0.0)
+        last, value = score[i - 1], score[i]
+        highest[i - 1] = last.max()
+        around[1:-1], around[0], around[-1] = last[:-1], last[-2], last[0]
+        np.maximum(around[:-2], around[2:], out=near)
+        near -= DRIFT_COST
+        np.maximum(near, around[1:-1], out=near)
+        value[:-1] += np.maximum(near, highest[i - 1] - jump_cost, out=near)
+        value[-1] += max(last[-1], highest[i - 1] - jump_cost)
     path = np.empty(rows, dtype=np.int64)
-    path[-1] = int(np.argmax(score))
+    path[-1] = int(np.argmax(score[-1]))
     for i in range(rows - 1, 0, -1):
-        path[i - 1] = source[i, path[i]]
+        path[i - 1] = _source(score[i - 1], int(path[i]), float(highest[i - 1]) - jump_cost)
     path[path == bins] = -1
     return path
+
+
+def _source(score: Floats, state: int, leap: float) -> int:
+    """State of the row before from which a state was reached at least cost."""
+    bins = score.size - 1
+    come, value = state, float(score[state])
+    if state < bins:
+        lower, upper = (state - 1) % bins, (state + 1) % bins
+        beside = upper if score[upper] > score[lower] else lower
+        if score[beside] - DRIFT_COST > value:
+            come, value = beside, float(score[beside]) - DRIFT_COST
+    return int(np.argmax(score)) if leap > value else come
 
 
 def _stretches(path: np.ndarray, gain: Floats, edges: Floats, offset_s: float, period_s: float) -> tuple[Piece, ...]:

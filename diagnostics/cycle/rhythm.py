@@ -13,7 +13,7 @@ import numpy as np
 
 from diagnostics.cycle.spectrum import MOST_HARMONICS, Spectrum, spectrum_of
 from diagnostics.cycle.trace import Trace, even_grid
-from diagnostics.log.record import Floats
+from diagnostics.log.record import Flags, Floats
 
 LEAST_READINGS = 4.0
 """Readings a half-cycle below which no rhythm is believed (the contract's definition of unresolved)."""
@@ -24,7 +24,9 @@ MOST_LINES = 60
 LEAST_LINE = 7.0
 ECHO = 0.55
 MOST_FOLDED = 40_000
-MOST_HATS = 64
+MOST_HATS, MOST_BINS = 64, 800
+HOPE = 0.4
+"""Share of the best explanation by harmonics below which a fold is not tried."""
 SIMPLEST = 0.8
 """Share of the best explanation that a shorter period has to reach to be preferred."""
 
@@ -68,7 +70,9 @@ def find_comb(trace: Trace) -> Comb | None:
     if trials.size == 0:
         return None
     change = _changes(even, step_s, float(lines.frequency_hz[0]))
-    share = np.array([_folded_share(change, step_s, 1.0 / trial) for trial in trials])
+    hopeful = _hopeful(change, step_s, trials)
+    share = np.full(trials.size, -1.0)
+    share[hopeful] = [_folded_share(change, step_s, 1.0 / trial) for trial in trials[hopeful]]
     if float(share.max()) <= 0.0:
         return None
     frequency = _simplest(trials, share)
@@ -115,7 +119,7 @@ def _trials(lines: _Lines, lowest_hz: float, highest_hz: float, resolution_hz: f
     apart = np.abs(strong[:, None] - strong[None, :])[np.triu_indices(strong.size, 1)]
     rough = np.concatenate([(strong[:, None] / np.arange(1, 9)[None, :]).ravel(), apart, apart / 2.0])
     rough = rough[(rough > 0.9 * lowest_hz) & (rough <= 1.1 * highest_hz)]
-    fine = np.array([_balanced(lines, trial, resolution_hz) for trial in rough])
+    fine = _balanced(lines, rough, resolution_hz)
     fine = np.sort(fine[(fine >= lowest_hz) & (fine <= highest_hz)])
     return fine[np.append(True, np.diff(fine) > 0.05 * resolution_hz)] if fine.size else fine
 
@@ -128,10 +132,32 @@ def _changes(even: Floats, step_s: float, frequency_hz: float) -> Floats:
     return np.clip(change, -limit, limit)[:MOST_FOLDED]
 
 
+def _hopeful(change: Floats, step_s: float, trials: Floats) -> Flags:
+    """Which fundamentals can explain a good part of what the best one does.
+
+    A fold explains what the harmonics of its period do, and those are read off one periodogram; the fold itself, which
+    needs no frequencies to be near a computed one, then decides among those that are left.
+    """
+    from scipy.fft import next_fast_len, rfft
+
+    n = change.size
+    length = next_fast_len(4 * n, real=True)
+    power = np.abs(rfft(change, length)) ** 2 * (2.0 / n)
+    step_hz = 1.0 / (length * step_s)
+    whole = float((change**2).sum())
+    hopes = np.empty(trials.size)
+    for i, trial in enumerate(trials):
+        many = max(4, min(round(1.0 / (trial * step_s)), MOST_BINS)) // 2
+        place = np.rint(np.arange(1, many + 1) * (trial / step_hz)).astype(np.int64)
+        explained = float(power[place[place < power.size]].sum())
+        hopes[i] = explained - max(whole - explained, 0.0) / max(1, n - 2 * many) * 2 * many
+    return hopes >= HOPE * hopes.max()
+
+
 def _folded_share(change: Floats, step_s: float, period_s: float) -> float:
     """Share of the changes' variance that a fold at this period explains, less what it would explain by chance."""
     cells = period_s / step_s
-    bins = max(4, min(round(cells), 800))
+    bins = max(4, min(round(cells), MOST_BINS))
     position = np.mod(np.arange(change.size) * (bins / cells), bins)
     cell = np.minimum(position.astype(np.int64), bins - 1)
     if bins <= MOST_HATS:
@@ -160,16 +186,18 @@ def _by_hats(change: Floats, into: Floats, cell: np.ndarray, bins: int) -> tuple
     return float(right @ np.linalg.solve(normal, right)), bins
 
 
-def _balanced(lines: _Lines, frequency_hz: float, resolution_hz: float) -> float:
-    """Frequency through the lines a comb meets, weighted by amplitude and squared order, low orders first."""
+def _balanced(lines: _Lines, rough_hz: Floats, resolution_hz: float) -> Floats:
+    """Frequencies through the lines each comb meets, weighted by amplitude and squared order, low orders first."""
+    strong = lines.amplitude**2 > LEAST_LINE
+    line, amplitude = lines.frequency_hz[strong], lines.amplitude[strong]
+    fine = rough_hz.copy()
     for most in (2, 4, 8, 16, 32, 64):
-        order = np.rint(lines.frequency_hz / frequency_hz)
-        miss = np.abs(lines.frequency_hz - order * frequency_hz)
-        met = (order >= 1) & (order <= most) & (miss < resolution_hz) & (lines.amplitude**2 > LEAST_LINE)
-        if met.any():
-            weight = lines.amplitude[met] * order[met]
-            frequency_hz = float((weight * lines.frequency_hz[met]).sum() / (weight * order[met]).sum())
-    return frequency_hz
+        order = np.rint(line / fine[:, None])
+        met = (order >= 1) & (order <= most) & (np.abs(line - order * fine[:, None]) < resolution_hz)
+        weight = np.where(met, amplitude * order, 0.0)
+        below = (weight * order).sum(axis=1)
+        fine = np.where(below > 0.0, weight @ line / np.where(below > 0.0, below, 1.0), fine)
+    return fine
 
 
 def _false_alarm(spectrum: Spectrum, frequency_hz: float) -> float:

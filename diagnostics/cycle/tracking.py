@@ -13,7 +13,7 @@ import numpy as np
 
 from diagnostics.cycle.breaks import fit_breaks
 from diagnostics.cycle.clock import ClockFit, Piece, aligned_times, fit_clock, template
-from diagnostics.cycle.folding import Folded, breaks_ratio, fold, place_break, without_drift
+from diagnostics.cycle.folding import MOST_BINS, Folded, breaks_ratio, fold, place_break, without_drift
 from diagnostics.cycle.presence import present_pieces
 from diagnostics.cycle.rhythm import FALSE_ALARM, Comb, find_comb
 from diagnostics.cycle.trace import Trace, trace_of
@@ -26,6 +26,8 @@ GOOD, BETTER, STEADY = 0.25, 0.03, 0.02
 PARTS, LEAST_PART = 4, 60
 DAY_S = 86400.0
 SUDDEN, SUDDEN_LONG, LONG_TIMES = 0.2, 0.5, 2.6
+SETTLED, COARSE_BINS = 0.02, 240
+"""Share of a cycle that the clock may still move over the log, and bins of a fold that need not place a break well."""
 TWO_BREAKS = 1.45
 """Misfit ratio from which a folded period is taken as a full cycle, two half-cycles with a break each."""
 
@@ -153,8 +155,9 @@ def follow(trace: Trace, period_s: float, seed: tuple[float, float] | None = Non
     level = steady_level(trace, period_s)
     fit = fit_clock(trace, level, pieces, period_s, origin)
     for _ in range(2):
+        before = fit
         level = steady_level(trace, fit.period_s)
-        folded = _folded(trace, level, fit, origin)
+        folded = _folded(trace, level, fit, origin, COARSE_BINS)
         towers = 2 if breaks_ratio(folded, trace.interval_s) > TWO_BREAKS else 1
         turn = place_break((folded,), trace.interval_s, towers)
         middle = turn.phase_s + (0.25 * fit.period_s if towers == 2 else 0.0)
@@ -163,7 +166,19 @@ def follow(trace: Trace, period_s: float, seed: tuple[float, float] | None = Non
             return None
         fit = fit_clock(trace, level, pieces, fit.period_s, origin)
         fit = _without_chance_pieces(trace, level, fit, origin)
+        if _settled(before, fit, trace, fit.period_s / towers):
+            break
     return _course(trace, level, fit, origin)
+
+
+def _settled(before: ClockFit, fit: ClockFit, trace: Trace, half_cycle_s: float) -> bool:
+    """Whether one unbroken piece covers the trace, hardly lags, and its period hardly moves a cycle over the trace."""
+    if len(fit.pieces) > 1 or fit.lag_spread_s > STEADY * half_cycle_s:
+        return False
+    piece, period = fit.pieces[0], fit.period_s
+    covers = piece.start_s - period <= trace.time_s[0] and piece.end_s + period >= trace.time_s[-1]
+    cycles = trace.duration_s / period
+    return bool(covers and abs(period - before.period_s) * cycles < SETTLED * period)
 
 
 def steady_level(trace: Trace, period_s: float) -> Floats:
@@ -176,9 +191,9 @@ def steady_level(trace: Trace, period_s: float) -> Floats:
     return level / np.sqrt(np.maximum(around, quiet))
 
 
-def _folded(trace: Trace, level: Floats, fit: ClockFit, origin_s: float) -> Folded:
+def _folded(trace: Trace, level: Floats, fit: ClockFit, origin_s: float, most_bins: int = MOST_BINS) -> Folded:
     aligned, inside = aligned_times(trace, fit.pieces)
-    return fold(aligned[inside], level[inside], fit.period_s, trace.interval_s, origin_s)
+    return fold(aligned[inside], level[inside], fit.period_s, trace.interval_s, origin_s, most_bins)
 
 
 def _course(trace: Trace, level: Floats, fit: ClockFit, origin_s: float) -> Course:
