@@ -56,17 +56,24 @@ def reserve_factor(
 
 def weaker_peak_c(cycle: Cycle) -> float | None:
     """Median peak of the tower whose peaks are wetter [degC]; None without complete half-cycles."""
-    complete = cycle.complete
-    if complete.empty:
-        return None
-    by_tower = complete.groupby(complete["tower"].fillna("?"))["peak_dew_point_c"].median().dropna()
-    return None if by_tower.empty else float(by_tower.max())
+    by_tower = _median_peaks_c(cycle)
+    return max(by_tower.values(), default=None)
 
 
 def better_peak_c(cycle: Cycle) -> float | None:
     """Median peak of the tower whose peaks are drier [degC]; None unless two towers are told apart."""
+    by_tower = {tower: peak_c for tower, peak_c in _median_peaks_c(cycle).items() if tower is not None}
+    return min(by_tower.values()) if len(by_tower) == 2 else None
+
+
+def _median_peaks_c(cycle: Cycle) -> dict[str | None, float]:
+    """Median peak by tower [degC]; under None those of half-cycles whose tower is not known."""
     complete = cycle.complete
-    if complete.empty:
-        return None
-    by_tower = complete.dropna(subset=["tower"]).groupby("tower")["peak_dew_point_c"].median().dropna()
-    return float(by_tower.min()) if by_tower.size == 2 else None
+    peaks_c = complete["peak_dew_point_c"].to_numpy(float)
+    towers = [tower if isinstance(tower, str) else None for tower in complete["tower"]]
+    known = np.isfinite(peaks_c)
+    return {
+        tower: float(np.median(peaks_c[mine]))
+        for tower in ("A", "B", None)
+        if (mine := known & np.array([named == tower for named in towers], bool)).any()
+    }
