@@ -25,7 +25,7 @@ _WIDTH = np.array([0.45, 0.7, 1.2, 3.0, 0.4, 2.0, 1.0])
 
 n from the counterflow exchanger (Kays and London, from memory): leaving over entering moisture is about
 ``(1 - S) exp(-N (1 - S))`` with S load over purge by actual volume, so that n = N near the limit. Six e-folds from
-inlet to limit at S = 0.67 to 0.87 (purge 1.15 to 1.5 times the least) ask for N of 20 to 60; mixing and heat along the bed
+inlet to limit at S = 0.67 to 0.87 (purge 1.15 to 1.5 times the least) ask for N of 20 to 60; mixing and heat in the bed
 take from it. The lag is the time in which the wet zone shifts: tens to hundreds of half-cycles. The rest: common
 practice, no published source."""
 _LOW = np.array([np.log(0.2), np.log(0.5), 0.0, -12.0, -1.0, -12.0, -2.0])

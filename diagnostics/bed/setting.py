@@ -39,6 +39,9 @@ def recommended_setting(margin: Margin, question: Question) -> tuple[float | Non
             " responsible person decides on any change."
         )
         return _bounded(wanted, question), (note,)
+    if question.cycle.control == "stopped":
+        note = "Switching has stopped: find and mend the cause before the timer is changed."
+        return today, (note,)
     if question.reached and at_peak.value >= 0.0:
         note = "The limit is passed inside half-cycles today: find and mend the cause before the timer is lengthened."
         return today, (note,)
@@ -51,7 +54,8 @@ def recommended_setting(margin: Margin, question: Question) -> tuple[float | Non
     longest = dryer.longest_half_cycle_s
     if longest is not None and wanted > longest:
         notes.append(
-            f"The bed would hold longer at peak load; dryer.longest_half_cycle_s = {longest:g} s is the bound."
+            f"The bed would hold longer at peak load; dryer.longest_half_cycle_s = {longest:g}"
+            f" ({say_duration(longest)}) is the bound."
         )
     return setting, tuple(notes)
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from diagnostics.air.compression import power_ratio
-from diagnostics.energy.part_load import UNLOADED_SHARE, is_described, marginal_share, pool_kw
+from diagnostics.energy.part_load import UNLOADED_SHARE, falls_below_lowest_speed, is_described, marginal_share, pool_kw
 from diagnostics.energy.uncertain import Uncertain, relative, uncertain
 from diagnostics.estimate import Estimate
 from diagnostics.log.record import Floats, ScreenedLog
@@ -86,6 +86,11 @@ def marginal_power(plant: Plant, screened: ScreenedLog | None = None, saved_m3_m
     basis = "control" if machine is not None and machine.control is not None else "assumed"
     formula = "specific power × slope of the part-load line"
     pool = _pool_difference(plant, screened, saved_m3_min)
+    if pool is not None and len(plant.compressors) == 1:
+        notes.append(
+            "The speed-controlled compressor is below its lowest speed for part of the time, where it stops and starts:"
+            " there a m³/min saved saves more of its power than at part load."
+        )
     if pool is not None:
         factor = pool / (marginal_share(*_line(machine)) * _bare_specific_power(machine))
         per_air, basis = per_air * factor, "pool"
@@ -218,9 +223,12 @@ def _bare_specific_power(machine: Compressor | None) -> float:
 
 
 def _pool_difference(plant: Plant, screened: ScreenedLog | None, saved_m3_min: float | None) -> float | None:
-    """Mean power saved per air saved in a pool [kW per m3/min]; None for one machine or an unknown demand."""
+    """Mean power saved per air saved [kW per m3/min] by a pool, or by one machine that falls below its lowest speed.
+
+    None for another machine by itself or an unknown demand.
+    """
     machines = plant.compressors
-    if len(machines) < 2 or not all(map(is_described, machines)) or screened is None or not saved_m3_min:
+    if not machines or not all(map(is_described, machines)) or screened is None or not saved_m3_min:
         return None
     flow = screened.conditions.flow_m3_min
     machine = trim_machine(machines)
@@ -228,6 +236,8 @@ def _pool_difference(plant: Plant, screened: ScreenedLog | None, saved_m3_min: f
         return None
     demand = np.percentile(flow, np.linspace(1.0, 99.0, 99))
     less = np.maximum(demand - saved_m3_min, 0.0)
+    if len(machines) == 1 and not falls_below_lowest_speed(less, machines[0]):
+        return None
     saved = float((demand - less).mean())
     return float((pool_kw(demand, machines) - pool_kw(less, machines)).mean()) / saved if saved > 0.0 else None
 

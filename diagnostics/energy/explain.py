@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from diagnostics.diagnosis import Diagnosis
 
 _RESTS_ON = {
+    "purge.average_m3_min": ("purge.depressurisation_m3_min",),
     "purge.share_of_rated": ("purge.average_m3_min",),
     "purge.share_of_inlet": ("purge.average_m3_min",),
     "purge.energy_kwh_per_year": ("purge.average_m3_min", "purge.kw_per_m3_min"),
@@ -27,6 +28,7 @@ _RESTS_ON = {
     "switching.co2_saved_kg_per_year": ("switching.energy_saved_kwh_per_year",),
     "payback.simple_payback_years": ("switching.cost_saved_per_year",),
     "payback.discounted_payback_years": ("switching.cost_saved_per_year",),
+    "payback.probability_pays": ("switching.cost_saved_per_year", "payback.simple_payback_years"),
     "payback.npv": ("switching.cost_saved_per_year",),
     "payback.irr": ("switching.cost_saved_per_year",),
 }

@@ -16,6 +16,7 @@ import numpy as np
 from diagnostics.air.humidity import moisture_fraction
 from diagnostics.energy.dryer_state import State, YearModel
 from diagnostics.energy.limit import better_peak_c, reserve_factor, weaker_peak_c
+from diagnostics.moment import say_duration
 
 if TYPE_CHECKING:
     from diagnostics.diagnosis import Diagnosis
@@ -69,7 +70,7 @@ def _longer_timer(diagnosis: Diagnosis, model: YearModel) -> Change | None:
         return None
     return Change(
         "longer_timer",
-        f"Set the timer to {longer:.0f} s, which is safe at peak load.",
+        f"Set the timer to {say_duration(longer)}, which is safe at peak load.",
         lambda state: replace(state, timer_s=longer),
         False,
         "Lengthen in steps, prove the dew point for a day after each, keep the old setting marked.",

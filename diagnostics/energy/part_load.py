@@ -20,7 +20,8 @@ UNLOADED_SHARE = 0.3
 """Power of an unloaded machine over its full-load power (usual 0.25 to 0.35; common practice, no published source)."""
 THROTTLED_SHARE = 0.70
 LOWEST_SPEED_SHARE, LOWEST_SPEED_POWER = 0.10, 0.25
-"""Variable speed: power the line meets at no flow; share of flow below which the machine stops and starts instead."""
+"""Variable speed: power the line meets at no flow; share of flow below which the machine stops and starts instead
+(usual lowest speeds 20 to 30 %; common practice, no published source)."""
 
 
 def power_share(flow_share: ArrayLike, control: str, unloaded_share: float = UNLOADED_SHARE) -> Floats:
@@ -102,3 +103,22 @@ def is_described(machine: Compressor) -> bool:
     """Whether a machine's flow, specific power and control are all given."""
     facts = (machine.rated_flow_m3_min, machine.specific_power_kw_per_m3_min, machine.control)
     return all(fact is not None for fact in facts)
+
+
+def falls_below_lowest_speed(demand_m3_min: Floats, machine: Compressor) -> bool:
+    """Whether a speed-controlled machine is asked for less than it delivers at its lowest speed in some of the time.
+
+    Parameters
+    ----------
+    demand_m3_min : ndarray, shape (n,)
+        [m3/min]
+    machine : Compressor
+        With its rated flow.
+
+    Returns
+    -------
+    bool
+    """
+    if machine.control != "variable_speed" or machine.rated_flow_m3_min is None:
+        return False
+    return bool((demand_m3_min < LOWEST_SPEED_POWER * machine.rated_flow_m3_min).any())

@@ -21,7 +21,7 @@ from diagnostics.energy.investment import (
     simple_payback_years,
 )
 from diagnostics.energy.record import Payback, Step, Switching
-from diagnostics.energy.uncertain import uncertain
+from diagnostics.energy.uncertain import DRAWS, uncertain
 from diagnostics.estimate import Estimate
 from diagnostics.plant import Plant
 from diagnostics.plant_file import Economics
@@ -92,7 +92,7 @@ def reckon_payback(switching: Switching, plant: Plant) -> Payback:
         cash_flow=tuple(zip(years.tolist(), np.cumsum(terms.flows(saving.value)).tolist(), strict=True)),
         sensitivity=_sensitivity(switching, terms, saving, economics),
         probability_pays=_probability(saving, terms),
-        trace=_trace(terms, saving, net, economics),
+        trace=_trace(terms, saving, net, economics) + _trace_probability(saving, terms),
         notes=notes,
         net_saving_per_year=net,
         cost_per_saved_kwh=_unit_cost(switching, terms),
@@ -144,6 +144,22 @@ def _probability(saving: Estimate, terms: _Terms) -> dict[int, float]:
     """Share of the draws of the saving for which the simple payback is within so many years."""
     draws = uncertain("saving", saving).draws - terms.upkeep
     return {year: float(np.mean(draws * year >= terms.outlay)) for year in _PAYS_WITHIN}
+
+
+def _trace_probability(saving: Estimate, terms: _Terms) -> tuple[Step, ...]:
+    inputs = (
+        ("cost less rebate", terms.outlay, "plant file"),
+        ("saving, low end", saving.low, "computed"),
+        ("saving, high end", saving.high, "computed"),
+        ("upkeep per year", terms.upkeep, "plant file or assumed"),
+        ("draws", float(DRAWS), "fixed seed"),
+    )
+    formula = "share of the drawn savings whose simple payback is within the years"
+    source = "Monte Carlo after JCGM 101:2008"
+    return tuple(
+        Step(f"payback.probability_pays.{year}", share, "-", formula, inputs, source)
+        for year, share in _probability(saving, terms).items()
+    )
 
 
 def _unit_cost(switching: Switching, terms: _Terms) -> float | None:
@@ -219,7 +235,7 @@ def _trace(terms: _Terms, saving: Estimate, net: Estimate, economics: Economics)
     )
     simple = simple_payback_years(terms.outlay, net.value)
     formula = "Σ amount of the year / (1 + rate)^year, year-end amounts"
-    steps = [Step("payback.npv", terms.npv(saving.value), "currency", formula, rated, "textbook sum")]
+    steps = [Step("payback.npv", terms.npv(saving.value), economics.currency, formula, rated, "textbook sum")]
     if simple is not None:
         steps.insert(
             0,
@@ -231,6 +247,10 @@ def _trace(terms: _Terms, saving: Estimate, net: Estimate, economics: Economics)
     if discounted is not None:
         formula = "years n with saving × annuity(n, growth) − upkeep × annuity(n) = cost − rebate"
         steps.append(Step("payback.discounted_payback_years", discounted, "a", formula, rated, "annuity"))
+    yearly = (("first year's saving", saving.value, "computed"), ("upkeep per year", terms.upkeep, "plant file"))
+    steps.append(
+        Step("payback.net_saving_per_year", net.value, economics.currency, "saving − upkeep", yearly, "difference")
+    )
     rate = internal_rate(terms.flows(saving.value))
     if rate is not None:
         steps.append(

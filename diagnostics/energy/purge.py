@@ -23,8 +23,10 @@ from diagnostics.energy.tariff import price_per_kwh
 from diagnostics.energy.uncertain import Uncertain, known, relative
 from diagnostics.estimate import Estimate
 from diagnostics.log.record import ScreenedLog
+from diagnostics.moment import say_duration, say_time
 from diagnostics.plant import Plant
 
+_VENT_SOURCE = "ideal gas; voids from memory"
 SILENCER_BAR_G = 0.3
 """Pressure in the purged vessel above which silencer or exhaust are taken as clogged (common practice)."""
 
@@ -70,9 +72,13 @@ def account_purge(screened: ScreenedLog, cycle: Cycle, plant: Plant) -> Purge:
         cost_per_year=None if price is None else energy.total.scaled(price),
         depressurisation_m3_min=None if vented is None else lost.estimate(),
         nameplate_m3_min=None if nameplate is None else (nameplate.average + lost).estimate(),
-        trace=_trace(air, average, lost, energy, hours, half_cycle_s, marginal, price)
+        trace=_trace(air, average, lost, energy, hours, half_cycle_s, marginal, price, plant.economics.currency)
         + _trace_shares(average, rated, flow),
-        notes=_notes(air, vented, plant, cycle, half_cycle_s) + marginal.notes + flow_notes + inlet_notes,
+        notes=_notes(air, vented, plant, cycle, half_cycle_s)
+        + _after_stop(air, screened, cycle)
+        + marginal.notes
+        + flow_notes
+        + inlet_notes,
         excess_share=_excess(air, nameplate, lost),
         while_purging_m3_min=air.while_purging.estimate(),
         least_m3_min=least_purge_m3_min(plant, line_bar),
@@ -166,7 +172,9 @@ def _notes(air: PurgeAir, vented: Uncertain | None, plant: Plant, cycle: Cycle, 
     if vented is None:
         notes.append("The vessels' volume is unknown; the air lost at each depressurisation is not counted.")
     if not cycle.resolved:
-        notes.append(f"No half-cycles were found; the purge is averaged over the nameplate's {half_cycle_s:g} s.")
+        notes.append(
+            f"No half-cycles were found; the purge is averaged over the nameplate's {say_duration(half_cycle_s)}."
+        )
     gauge = dryer.regenerating_pressure_bar_g
     if gauge is not None and gauge > SILENCER_BAR_G:
         notes.append(
@@ -178,6 +186,21 @@ def _notes(air: PurgeAir, vented: Uncertain | None, plant: Plant, cycle: Cycle, 
         if dryer.regeneration in kinds and getattr(dryer, f"{part}_kw") is None:
             notes.append(f"The {part}'s power is not given (dryer.{part}_kw); its energy is left out.")
     return tuple(notes)
+
+
+def _after_stop(air: PurgeAir, screened: ScreenedLog, cycle: Cycle) -> tuple[str, ...]:
+    """What the log leaves open once the towers no longer change over."""
+    if cycle.stopped_s is None or air.basis == "measured":
+        return ()
+    log = screened.log
+    since = say_time(cycle.stopped_s, log.timezone)
+    before = (cycle.stopped_s - log.time_s[0]) / max(log.time_s[-1] - log.time_s[0], 1.0)
+    shut = air.average.value * min(max(before, 0.0), 1.0)
+    return (
+        f"Switching stopped at {since}; the purge told here is that of the dryer as it switched. Whether the purge"
+        f" valve has stood open or shut since then the log does not show: open, {air.while_purging.value:.2f} m³/min"
+        f" flow without a break; shut, the log's average is {shut:.2f} m³/min. Look or listen at the silencer.",
+    )
 
 
 def _trace_shares(average: Uncertain, rated: float | None, flow: Uncertain | None) -> tuple[Step, ...]:
@@ -201,6 +224,7 @@ def _trace(
     half_cycle_s: float,
     marginal: Marginal,
     price: float | None,
+    currency: str,
 ) -> tuple[Step, ...]:
     vented = (("air lost per switchover [m³]", lost.value * half_cycle_s / 60.0, "computed"),)
     vent_formula = "vessel volume × total void × pressure difference × 293.15 K / T / half-cycle"
@@ -215,7 +239,7 @@ def _trace(
     marginal_key, meter = "purge.kw_per_m3_min", "average purge × power per saved air × hours + heater + blower"
     steps = [
         Step(f"purge.average_m3_min.{air.basis}", air.average.value, "m³/min", air.formula, air.inputs, air.source),
-        Step("purge.average_m3_min.vented", lost.value, "m³/min", vent_formula, vented, "ideal gas; voids from memory"),
+        Step("purge.depressurisation_m3_min", lost.value, "m³/min", vent_formula, vented, _VENT_SOURCE),
         Step("purge.average_m3_min", average.value, "m³/min", "purge + depressurisation", parts, "mass balance"),
         Step(
             marginal_key,
@@ -227,8 +251,19 @@ def _trace(
         ),
         Step("purge.energy_kwh_per_year", energy.total.value, "kWh", meter, inputs, "energy at the meter"),
     ]
+    held = (("purge [m³/min]", air.average.value, "computed"),)
+    steps.append(
+        Step(
+            "purge.while_purging_m3_min",
+            air.while_purging.value,
+            "m³/min",
+            "purge / share of the time",
+            held,
+            air.source,
+        )
+    )
     if price is not None:
         priced = (("energy [kWh]", energy.total.value, "computed"), ("price per kWh", price, "plant file"))
         cost = energy.total.value * price
-        steps.append(Step("purge.cost_per_year", cost, "currency", "energy × price", priced, "tariff"))
+        steps.append(Step("purge.cost_per_year", cost, currency, "energy × price", priced, "tariff"))
     return tuple(steps)

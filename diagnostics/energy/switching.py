@@ -36,6 +36,7 @@ from diagnostics.energy.uncertain import Uncertain, known, relative, uncertain
 from diagnostics.energy.year import Year, load_over_year
 from diagnostics.estimate import Estimate
 from diagnostics.log.record import ScreenedLog
+from diagnostics.moment import say_duration
 from diagnostics.plant import Plant
 
 NO_FIGURES = SwitchingFigures(None, None, None, None, None, None)
@@ -232,7 +233,9 @@ def _notes(
             " reserve, and the saving stands and falls with that."
         )
     if not cycle.resolved:
-        notes.append(f"No half-cycles were found; the nameplate's {plant.half_cycle_s:g} s stand for today's timer.")
+        notes.append(
+            f"No half-cycles were found; the nameplate's {say_duration(plant.half_cycle_s)} stand for today's timer."
+        )
     if cycle.control == "stopped":
         notes.append("Switching has stopped; the saving holds for the dryer as it ran before.")
     early = time_at_shortest(case.held_s.value, case.of_log, case.bounds)
@@ -276,8 +279,8 @@ def _already(cycle: Cycle, purge: Purge, plant: Plant) -> Switching:
     timer = known(plant.half_cycle_s) if given else relative("timer", plant.half_cycle_s, 0.5)
     share = (known(1.0) - timer / today).map(lambda s: np.maximum(s, 0.0))
     note = (
-        f"The dryer already switches on dew point: its half-cycles last {mean:.0f} s on average against the timer's"
-        f" {plant.half_cycle_s:g} s. Nothing further is reckoned as a saving."
+        f"The dryer already switches on dew point: its half-cycles last {say_duration(mean)} on average against the"
+        f" timer's {say_duration(plant.half_cycle_s)}. Nothing further is reckoned as a saving."
     )
     longest = cycle.longest_half_cycle_s or plant.dryer.longest_half_cycle_s or np.inf
     capped = float(np.mean(lengths > 0.97 * longest)) > 0.5

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from diagnostics.energy.extension import saved_share
@@ -105,6 +106,14 @@ def trace_of(
             "regenerations are time over half-cycle",
         ),
     ]
+    uncapped = saved_share(case.held_s, case.of_log, replace(bounds, longest_s=1e9)).value
+    without = (("held at rated load [s]", case.held_s.value, "computed"), ("today [s]", bounds.today_s, "log"))
+    formula = "as the share saved, with no longest half-cycle in the way"
+    steps.append(
+        Step(
+            "switching.uncapped_saved_share", uncapped, "-", formula, without, "regenerations are time over half-cycle"
+        )
+    )
     return tuple(steps) if saving is None else tuple(steps + _worth(case, figures, saving, price, plant))
 
 
@@ -133,7 +142,9 @@ def _worth(case: Case, figures: SwitchingFigures, saving: YearSaving, price: flo
     if price is not None and figures.cost_saved_per_year is not None:
         priced = (("energy saved [kWh]", energy, "computed"), ("price at those hours", price, "plant file"))
         cost = figures.cost_saved_per_year.value
-        steps.append(Step("switching.cost_saved_per_year", cost, "currency", "energy × price", priced, "tariff"))
+        steps.append(
+            Step("switching.cost_saved_per_year", cost, plant.economics.currency, "energy × price", priced, "tariff")
+        )
     factor = plant.economics.co2_kg_per_kwh
     if factor is not None:
         emitted = (("energy saved [kWh]", energy, "computed"), ("kg per kWh", factor, "plant file"))

@@ -122,3 +122,16 @@ def test_impossible_part_load_is_refused() -> None:
 def test_a_heaters_power_is_not_taken_for_the_compressors() -> None:
     plant = made.plant(made.HEATED, compressor__rated_flow_m3_min=30.0, operation__flow_m3_min=None)
     assert flow_from_power(made.screened(plant, power=18.0), plant) is None
+
+
+def test_a_speed_controlled_machine_below_its_lowest_speed_stops_and_starts() -> None:
+    # below a quarter of its flow: (0.1 + 0.9 x 0.25) / 0.25 = 1.3 of the specific power per m3/min, above it 0.9
+    slow, fast = (
+        made.plant(made.HEATLESS, compressor__control="variable_speed", compressor__rated_flow_m3_min=flow)
+        for flow in (40.0, 12.0)
+    )
+    below, above = (marginal_power(plant, made.screened(plant, flow=7.0), 1.0) for plant in (slow, fast))
+    assert below.kw_per_m3_min.value == pytest.approx(1.3 * 6.8)
+    assert any("lowest speed" in note for note in below.notes)
+    assert above.kw_per_m3_min.value == pytest.approx(0.9 * 6.8)
+    assert not above.notes
