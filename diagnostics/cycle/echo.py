@@ -8,6 +8,7 @@ explains most of what the slow fold explains.
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from diagnostics.cycle.folding import without_drift
 from diagnostics.cycle.rhythm import LEAST_READINGS
@@ -34,19 +35,26 @@ def is_echo(trace: Trace, course: Course) -> bool:
     time_s, level = part.time_s[:MOST_READINGS], without_drift(part, 2.0 * half)[:MOST_READINGS]
     if time_s.size < 16:
         return False
-    level = level[: time_s.size // CHUNK * CHUNK] if time_s.size >= CHUNK else level
-    chunks = np.array_split(np.arange(level.size), max(1, level.size // CHUNK))
+    length = min(CHUNK, time_s.size)
+    kept = time_s.size // length * length
+    time_s, level = time_s[:kept].reshape(-1, length), level[:kept].reshape(-1, length)
     whole = course.coherence * float((level**2).sum())
-    return any(
-        sum(_explained(time_s[c], level[c], half / number) for c in chunks) > EXPLAINED * whole for number in parts
-    )
+    angle = 2.0 * np.pi * (time_s - time_s[:, :1]) / half
+    wave, turn = np.exp(1j * parts[0] * angle), np.exp(1j * angle)
+    for _ in parts:
+        if _explained(wave, level) > EXPLAINED * whole:
+            return True
+        wave *= turn
+    return False
 
 
-def _explained(time_s: Floats, level: Floats, period_s: float) -> float:
-    """Square sum that a wave explains beyond chance; its harmonics fold back onto other periods and stay out."""
-    angle = 2.0 * np.pi * (time_s - time_s[0]) / period_s
-    basis = np.stack([np.cos(angle), np.sin(angle)], axis=1)
-    found, *_ = np.linalg.lstsq(basis, level, rcond=1e-6)
-    explained = float(((basis @ found) ** 2).sum())
-    left = float((level**2).sum()) - explained
-    return explained - left * basis.shape[1] / max(1, level.size - basis.shape[1])
+def _explained(wave: NDArray[np.complex128], level: Floats) -> float:
+    """Square sum that a wave explains beyond chance in each row; its harmonics fold back onto other periods."""
+    many = level.shape[1]
+    heard, twice = (wave * level).sum(axis=1), (wave * wave).sum(axis=1)
+    a, b = heard.real, heard.imag
+    # normal equations of cosine and sine
+    aa, bb, ab = 0.5 * (many + twice.real), 0.5 * (many - twice.real), 0.5 * twice.imag
+    explained = (a * a * bb - 2.0 * a * b * ab + b * b * aa) / np.maximum(aa * bb - ab * ab, 1e-6 * many**2)
+    left = (level**2).sum(axis=1) - explained
+    return float((explained - left * 2.0 / max(1, many - 2)).sum())

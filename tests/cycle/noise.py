@@ -1,13 +1,21 @@
-"""Logs without a rhythm: red noise, random walks, day waves, shift patterns. Nothing may be read into them."""
+"""Logs that show no rhythm: noise of many colours, and dryers whose rhythm the sample or the interval hides.
+
+Nothing may be read into them. Behind a receiver the air is a mix of many half-cycles; a dead leg of sample line passes
+on only what diffuses through it over hours; a logger that reads fewer than four times a half-cycle sees echoes.
+"""
 
 from __future__ import annotations
 
 import numpy as np
 
 from diagnostics.log.record import ScreenedLog
-from tests.cycle.invented import screened_log
+from diagnostics.plant import Plant
+from tests.cycle.invented import Recipe, screened_log, timer_log
 
 KINDS = ("white", "ar1", "walk", "day", "shifts", "curved")
+HIDDEN = ("receiver", "dead_leg", "coarse")
+MIXED_BY = 1e-4
+"""Share of the swing of ln moisture that a receiver or a dead leg lets through: no fold of days shows it."""
 
 
 def noise_log(kind: str, seed: int) -> ScreenedLog:
@@ -40,3 +48,44 @@ def noise_log(kind: str, seed: int) -> ScreenedLog:
         case _:
             dew = 2.0 * np.tanh(slow) + 0.3 * red
     return screened_log(time_s, np.round(-55.0 + dew + reading, 2), interval_s)
+
+
+def hidden_log(kind: str, seed: int) -> tuple[ScreenedLog, Plant]:
+    """A dryer on a timer whose half-cycles the log cannot show, and its plate."""
+    rng = np.random.default_rng([seed, HIDDEN.index(kind)])
+    half_cycle_s = float(rng.choice([180.0, 240.0, 300.0])) * (1.0 + 0.002 * rng.standard_normal())
+    shape = {"plateau_c": float(rng.uniform(-65.0, -42.0)), "load_swing": float(rng.uniform(0.05, 0.4))}
+    days = float(rng.choice([1.0, 2.0, 4.0]))
+    if kind == "coarse":
+        interval_s = half_cycle_s / float(rng.uniform(1.1, 3.9))
+        recipe = Recipe(
+            half_cycle_s=half_cycle_s,
+            days=days,
+            interval_s=round(interval_s),
+            spike=float(rng.uniform(0.1, 1.5)),
+            tail=float(rng.uniform(0.1, 1.0)),
+            lag_s=float(rng.uniform(5.0, 40.0)),
+            unlike=float(rng.choice([0.0, 0.3])),
+            plate_s=round(half_cycle_s, -1) if rng.random() < 0.5 else None,
+            seed=seed,
+            **shape,
+        )
+        made = timer_log(recipe)
+        return made.screened, made.plant
+    slow_s = half_cycle_s * 0.3 / (2.0 * np.pi * MIXED_BY)
+    if kind == "dead_leg":
+        slow_s *= float(rng.uniform(1.0, 4.0))
+    recipe = Recipe(
+        half_cycle_s=half_cycle_s,
+        days=days,
+        interval_s=float(rng.choice([10.0, 30.0, 60.0])),
+        lag_s=slow_s,
+        wander=float(rng.uniform(0.02, 0.15)),
+        noise_k=float(rng.uniform(0.02, 0.1)),
+        digit_k=float(rng.choice([0.01, 0.1])),
+        plate_s=round(half_cycle_s, -1),
+        seed=seed,
+        **shape,
+    )
+    made = timer_log(recipe)
+    return made.screened, made.plant
