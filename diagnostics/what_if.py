@@ -34,6 +34,26 @@ if TYPE_CHECKING:
 
 _RELOADS = ("operation.", "site.", "measurement.", "dryer.purge", "dryer.rated_flow")
 """Settings that change what the dryer was given, so that the conditions are reckoned again."""
+_REGENERATION = frozenset(
+    {"site.air_use"}
+    | {
+        f"dryer.{name}"
+        for name in (
+            "control",
+            "dew_point_limit_c",
+            "half_cycle_s",
+            "heater_kw",
+            "heater_s",
+            "heating_ends_by",
+            "longest_half_cycle_s",
+            "orifice_mm",
+            "purge_s",
+            "purge_share",
+            "shortest_half_cycle_s",
+        )
+    }
+)
+"""Settings by which the air's dryness could change."""
 
 
 @dataclass(frozen=True)
@@ -73,8 +93,9 @@ def what_if(diagnosis: Diagnosis, settings: Mapping[str, Any]) -> WhatIf:
     Raises
     ------
     InputError
-        If a key is unknown or a value impossible.
+        If a key is unknown or a value impossible, or if medical or breathing air would be regenerated otherwise.
     """
+    _refuse_for_people(diagnosis.plant, settings)
     plant = with_settings(diagnosis.plant, settings)
     screened, cycle = diagnosis.screened, diagnosis.cycle
     if any(key.startswith(_RELOADS) for key in settings):
@@ -84,6 +105,17 @@ def what_if(diagnosis: Diagnosis, settings: Mapping[str, Any]) -> WhatIf:
     after = energy_case(screened, cycle, breakthrough, plant)
     before = EnergyCase(diagnosis.plant, diagnosis.purge, diagnosis.switching, diagnosis.payback)
     return WhatIf(dict(settings), before, after, notes)
+
+
+def _refuse_for_people(plant: Plant, settings: Mapping[str, Any]) -> None:
+    """No other regeneration is reckoned for air that people breathe, nor the use of the air talked away."""
+    use = plant.site.air_use
+    touched = [key for key in settings if key in _REGENERATION]
+    if use in ("medical", "breathing") and touched:
+        raise InputError(
+            f"{touched[0]} is not reckoned otherwise for {use} air: half-cycles, purge and limit stay as they are; the"
+            " responsible person decides on any change."
+        )
 
 
 def energy_case(screened: ScreenedLog, cycle: Cycle, breakthrough: Breakthrough, plant: Plant) -> EnergyCase:

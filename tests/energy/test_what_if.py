@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+
 import pytest
 
 from diagnostics.errors import InputError
@@ -9,6 +11,7 @@ from diagnostics.estimate import Estimate
 from diagnostics.what_if import what_if
 from tests.energy import made
 from tests.energy.case import diagnosis
+from tests.shared_data import shared
 
 
 def test_nothing_changed_changes_nothing() -> None:
@@ -89,3 +92,39 @@ def test_lists_are_left_to_the_plant_file() -> None:
     plant = made.plant({**made.HEATLESS, "profile": [{"hours": 8000, "flow_m3_min": 7.0}]})
     with pytest.raises(InputError, match="list"):
         what_if(diagnosis(plant), {"profile.hours": 5})
+
+
+@pytest.mark.parametrize("use", ["medical", "breathing"])
+@pytest.mark.parametrize(
+    ("key", "value"),
+    [("dryer.half_cycle_s", 600.0), ("dryer.dew_point_limit_c", -20.0), ("site.air_use", "general")],
+)
+def test_air_for_people_is_not_reckoned_at_another_regeneration(use: str, key: str, value: object) -> None:
+    case = diagnosis(made.plant(made.HEATLESS, site__air_use=use))
+    with pytest.raises(InputError, match="responsible person decides"):
+        what_if(case, {key: value})
+    priced = what_if(case, {"economics.electricity_price_per_kwh": 0.30})
+    assert priced.after.switching.limited_by == "air_use"
+    assert priced.after.payback.npv is None
+
+
+def test_the_command_line_offers_nothing_for_air_for_people(tmp_path) -> None:
+    from click.testing import CliRunner
+
+    from diagnostics.verbs.what_if import verb
+
+    folder = shared("examples") / "underloaded"
+    plant = tmp_path / "plant.toml"
+    text = (folder / "plant.toml").read_text(encoding="utf-8")
+    plant.write_text(text.replace("[site]", '[site]\nair_use = "breathing"', 1), encoding="utf-8")
+    asked = [str(folder / "log.csv"), "--plant", str(plant), "--json", str(tmp_path / "out.json")]
+    refused = CliRunner().invoke(verb, [*asked, "--set", "dryer.half_cycle_s=600"])
+    assert isinstance(refused.exception, InputError)
+    done = CliRunner().invoke(verb, [*asked, "--set", "economics.electricity_price_per_kwh=0.3"])
+    assert done.exit_code == 0, done.output
+    told = json.loads((tmp_path / "out.json").read_text(encoding="utf-8"))
+    for side in ("before", "after"):
+        assert told[side]["switching"]["limited_by"] == "air_use"
+        assert told[side]["switching"]["regenerations_saved_share"] is None
+        assert told[side]["payback"]["npv"] is None
+    assert not told["levers"]["levers"]
