@@ -14,7 +14,7 @@ from diagnostics.estimate import Estimate
 from diagnostics.log.record import Floats, ScreenedLog
 
 LEAST_FALLS = 8
-MOST_LOOKED_AT = 400
+MOST_LOOKED_AT = 120
 LONGEST_SHARE = 0.15
 LEAST_FALL = 0.15
 """Fall in ln moisture below which noise spoils the time constant."""
@@ -29,20 +29,27 @@ def drying_time_constant(screened: ScreenedLog, table: pd.DataFrame) -> Estimate
     table : DataFrame
         Half-cycles.
     """
-    whole = table[table["complete"].astype(bool)]
-    step = max(1, len(whole) // MOST_LOOKED_AT)
+    start, end = _some(table)
+    time_s = screened.log.time_s
+    first, last = np.searchsorted(time_s, start), np.searchsorted(time_s, start + 0.5 * (end - start))
     found = []
-    for start, end in zip(whole["start_s"].iloc[::step], whole["end_s"].iloc[::step], strict=True):
-        first, last = np.searchsorted(screened.log.time_s, (start, start + 0.5 * (end - start)))
-        used = screened.used[first:last]
-        time_s, moisture = screened.log.time_s[first:last][used], screened.moisture[first:last][used]
-        constant = _fall(time_s, moisture)
-        if constant is not None and constant < LONGEST_SHARE * (end - start):
+    for low, high, length in zip(first, last, end - start, strict=True):
+        used = screened.used[low:high]
+        constant = _fall(time_s[low:high][used], screened.moisture[low:high][used])
+        if constant is not None and constant < LONGEST_SHARE * length:
             found.append(constant)
-    if len(found) < max(LEAST_FALLS, len(whole) // step // 2):
+    if len(found) < max(LEAST_FALLS, start.size // 2):
         return None
     value, low, high = np.quantile(found, (0.5, 0.025, 0.975))
     return Estimate.ordered(float(value), float(low), float(high))
+
+
+def _some(table: pd.DataFrame) -> tuple[Floats, Floats]:
+    """Starts and ends of complete half-cycles, evenly thinned where there are very many [epoch s]."""
+    whole = table["complete"].to_numpy(dtype=bool)
+    start, end = table["start_s"].to_numpy()[whole], table["end_s"].to_numpy()[whole]
+    step = max(1, -(-start.size // MOST_LOOKED_AT))
+    return start[::step], end[::step]
 
 
 def _fall(time_s: Floats, moisture: Floats) -> float | None:
@@ -50,14 +57,15 @@ def _fall(time_s: Floats, moisture: Floats) -> float | None:
     if moisture.size < 6:
         return None
     top = int(np.argmax(moisture[: max(2, moisture.size // 3)]))
-    bottom = float(np.median(np.sort(moisture[top:])[: max(1, (moisture.size - top) // 4)]))
+    lowest = np.sort(moisture[top:])[: max(1, (moisture.size - top) // 4)]
+    bottom = float(0.5 * (lowest[(lowest.size - 1) // 2] + lowest[lowest.size // 2]))
     height = float(moisture[top]) - bottom
     if bottom <= 0.0 or height < LEAST_FALL * bottom or moisture.size - top < 5:
         return None
     above = np.maximum(moisture[top:] - bottom, 0.0)
     if int((above > 0.37 * height).sum()) < 3:
         return None
-    return float(np.trapezoid(above, time_s[top:]) / height)
+    return float((0.5 * (above[1:] + above[:-1]) @ np.diff(time_s[top:])) / height)
 
 
 def peak_lowered(screened: ScreenedLog, table: pd.DataFrame, constant: Estimate | None) -> Estimate | None:
@@ -67,15 +75,16 @@ def peak_lowered(screened: ScreenedLog, table: pd.DataFrame, constant: Estimate 
     """
     if constant is None:
         return None
-    whole = table[table["complete"].astype(bool)]
+    start, end = _some(table)
+    time_s = screened.log.time_s
+    first, last = np.searchsorted(time_s, end - 0.25 * (end - start)), np.searchsorted(time_s, end)
     rates = []
-    for start, end in zip(whole["start_s"], whole["end_s"], strict=True):
-        first, last = np.searchsorted(screened.log.time_s, (end - 0.25 * (end - start), end))
-        used = screened.used[first:last]
+    for low, high in zip(first, last, strict=True):
+        used = screened.used[low:high]
         if used.sum() >= 3:
-            time_s, dew = screened.log.time_s[first:last][used], screened.dew_point_c[first:last][used]
-            middle = time_s - time_s.mean()
-            rates.append(float((middle * dew).sum() / (middle**2).sum()))
+            at, dew = time_s[low:high][used], screened.dew_point_c[low:high][used]
+            middle = at - at.mean()
+            rates.append(float((middle @ dew) / (middle @ middle)))
     if len(rates) < LEAST_FALLS:
         return None
     rate = max(0.0, float(np.median(rates)))
