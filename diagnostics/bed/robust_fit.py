@@ -104,7 +104,7 @@ def fit(
         return seen["slopes"]
 
     def run(start: Floats, calls: int) -> OptimizeResult:
-        return least_squares(terms, start, jac=slopes, method="lm", max_nfev=calls, xtol=1e-6, ftol=1e-6)
+        return least_squares(terms, start, jac=slopes, method="lm", x_scale="jac", max_nfev=calls, xtol=1e-6, ftol=1e-6)
 
     trials = [run(np.clip(start, low, high), _TRIAL_CALLS) for start in starts]
     best = run(min(trials, key=lambda trial: trial.cost).x, most_calls)

@@ -13,13 +13,13 @@ Higher flow brings the front forward (shorter contact time); that is a power of 
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
 from diagnostics.bed.duty import Duty
+from diagnostics.bed.robust_fit import Model, fit
 from diagnostics.cycle.record import Cycle
 from diagnostics.log.record import Floats, ScreenedLog
 
@@ -208,48 +208,49 @@ def fit_front(points: TailPoints, kind: Kind, inlet: float, start: Floats | None
     -------
     Front
     """
-    from scipy.optimize import least_squares
-
-    predict = _model(points, kind, inlet)
+    model = _model(points, kind, inlet)
     lowest = float(points.log_moisture.min()) - 0.1
     furthest = float(points.loaded.max())
     first = np.array([lowest, 0.3, lowest - 6.0, np.log(7.0 / furthest), 1.0, 0.0])
-    low, high = [-14.0, -1.0, -60.0, -1.5, -1.0, -3.0], [1.0, 3.0, 3.0, 5.5, 5.0, 3.0]
+    low = np.array([-14.0, -1.0, -60.0, -1.5, -1.0, -3.0])
+    high = np.array([1.0, 3.0, 3.0, 5.5, 5.0, 3.0])
     if kind == "gaussian":
         first[2:4] = 2.0 * furthest, np.log(0.35 * furthest)
         low[2], low[3], high[2], high[3] = 0.05, -7.0, 60.0, 3.0
     centre = np.array([first[0], _PRIOR_FLOW[0][0], 0.0, 0.0, _PRIOR_FLOW[1][0], 0.0])
     width = np.array([2.0, _PRIOR_FLOW[0][1], np.inf, np.inf, _PRIOR_FLOW[1][1], 0.5])
-    sigma = 0.05
-
-    def residuals(values: Floats) -> Floats:
-        return np.concatenate([(predict(values) - points.log_moisture) / sigma, (values - centre) / width])
-
-    solution = None
+    guess, sigma = first if start is None else start, 0.05
     for _ in range(2):
-        guess = (first if start is None else start) if solution is None else solution.x
-        guess = np.clip(guess, np.asarray(low) + 1e-6, np.asarray(high) - 1e-6)
-        solution = least_squares(residuals, guess, bounds=(low, high), loss="soft_l1", x_scale="jac", max_nfev=80)
-        miss = predict(solution.x) - points.log_moisture
-        sigma = max(float(1.4826 * np.median(np.abs(miss))), 0.004)
-    assert solution is not None
-    jacobian = solution.jac[: points.loaded.size]
-    spread = _spread(points, miss)
-    covariance = _clustered(jacobian, np.clip(miss / sigma, -4, 4), points.half_cycle, 1.0 / width**2)
-    return Front(kind, solution.x, covariance, inlet, spread, sigma)
+        used = sigma
+        found = fit(model, points.log_moisture, used, centre, width, [guess], (low, high), most_calls=80)
+        guess = found.values
+        sigma = max(float(1.4826 * np.median(np.abs(found.miss))), 0.004)
+    spread = _spread(points, found.miss)
+    scaled = np.clip(found.miss / sigma, -4, 4)
+    covariance = _clustered(found.jacobian / used, scaled, points.half_cycle, 1.0 / width**2)
+    return Front(kind, found.values, covariance, inlet, spread, sigma)
 
 
-def _model(points: TailPoints, kind: Kind, inlet: float) -> Callable[[Floats], Floats]:
+def _model(points: TailPoints, kind: Kind, inlet: float) -> Model:
     w, flow, side = points.loaded, points.log_flow, points.side
 
-    def predict(th: Floats) -> Floats:
+    def predict(th: Floats) -> tuple[Floats, Floats]:
         lead = th[4] * flow + th[5] * side
+        slopes = np.empty((w.size, 6))
         if kind == "exponential":
-            front = th[2] + np.exp(th[3]) * w + lead
+            climb = np.exp(th[3]) * w
+            front = th[2] + climb + lead
+            slopes[:, 2], slopes[:, 3] = 1.0, climb
         else:
             distance = np.maximum(th[2] - w, 0.0) / np.exp(th[3])
             front = inlet - np.log(2.0) - 0.5 * distance**2 + lead
-        return np.logaddexp(th[0] + th[1] * flow, front)
+            slopes[:, 2], slopes[:, 3] = -distance / np.exp(th[3]), distance**2
+        whole = np.logaddexp(th[0] + th[1] * flow, front)
+        share = np.exp(front - whole)
+        slopes[:, 4], slopes[:, 5] = flow, side
+        slopes[:, 2:] *= share[:, None]
+        slopes[:, 0], slopes[:, 1] = 1.0 - share, (1.0 - share) * flow
+        return whole, slopes
 
     return predict
 
