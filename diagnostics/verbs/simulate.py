@@ -8,13 +8,14 @@ from diagnostics.verbs.options import progress_on_screen, refuse_unwritable
 
 
 @click.command(
-    name="simulate", epilog="Example: dewswing simulate plant.toml --days 2 --fault imbalance --seed 3 -o log.csv"
+    name="simulate", epilog="Example: dewswing simulate plant.toml --days 2 --fault tower_imbalance --seed 3 -o log.csv"
 )
 @click.argument("plant_path", metavar="PLANT.toml")
 @click.option("--days", type=click.FloatRange(0.01, 400), required=True, help="Length of the log [days].")
 @click.option("--fault", "faults", multiple=True, metavar="NAME", help="A fault; may be repeated. --faults lists them.")
 @click.option(
     "--faults",
+    "list_faults",
     is_flag=True,
     is_eager=True,
     expose_value=False,
