@@ -26,6 +26,7 @@ from diagnostics.cycle.regularity import (
 from diagnostics.cycle.replay import Rule
 from diagnostics.cycle.rhythm import LEAST_READINGS, Comb
 from diagnostics.cycle.set_point import by_set_point, rule_explains
+from diagnostics.cycle.slips import mended
 from diagnostics.cycle.switching import COHERENT, Switching, joined
 from diagnostics.cycle.timer import Stretch, timer_stretches
 from diagnostics.cycle.trace import Trace
@@ -42,6 +43,7 @@ DEEPEST = 2
 ISLAND, MAINLAND = 15.0, 3.0
 """Half-cycles below which a piece of the rhythm amid nothing is taken for chance, and how much longer the main one
 is."""
+DAY_S, LEAST_DAYS = 86400.0, 1.5
 SURE = 0.8
 """Coherence at which a rhythm needs no better one looked for in parts of the log."""
 
@@ -59,6 +61,13 @@ def find_switching(trace: Trace, depth: int = 0) -> Switching | None:
         return None
     least = LEAST_READINGS * trace.interval_s
     timer = whole_course(trace)
+    if timer is not None and may_be_the_days(timer[1]):
+        beside = without_days(trace)
+        other = whole_course(beside) if beside is not None else None
+        if beside is not None and other is not None and is_good(other[1]) and believable(beside, other):
+            return timed(beside, *other, depth)
+    if timer is not None:
+        timer = (timer[0], mended(trace, timer[1]))
     good = timer is not None and is_good(timer[1])
     if timer is not None and good and is_beyond_doubt(timer[1], trace.duration_s):
         return _believed(trace, timer, depth)
@@ -96,6 +105,17 @@ def believable(trace: Trace, timer: tuple[Comb, Course] | None) -> tuple[Comb, C
     if timer is None or timer[1].half_cycle_s < LEAST_READINGS * trace.interval_s or may_be_the_days(timer[1]):
         return None
     return None if is_echo(trace, timer[1]) else timer
+
+
+def without_days(trace: Trace) -> Trace | None:
+    """Trace less its wave of the day, up to three a day, and its trend; None where it is too short to tell them."""
+    if trace.duration_s < LEAST_DAYS * DAY_S:
+        return None
+    since = (trace.time_s - trace.time_s[0]) / DAY_S
+    waves = [f(2.0 * np.pi * number * since) for number in (1, 2, 3) for f in (np.cos, np.sin)]
+    basis = np.stack([np.ones_like(since), since, *waves], axis=1)
+    found, *_ = np.linalg.lstsq(basis, trace.value, rcond=None)
+    return replace(trace, value=trace.value - basis @ found)
 
 
 def timed(trace: Trace, comb: Comb | None, course: Course, depth: int = 0) -> Switching:

@@ -150,7 +150,7 @@ def _reset_note(switching: Switching) -> tuple[str, ...]:
 
 
 def _set_point(screened: ScreenedLog, table: pd.DataFrame, switching: Switching) -> Estimate | None:
-    """Dew point at which the control switches: what most half-cycles end at that no bound has cut short or drawn out."""
+    """Dew point at which the control switches: what most half-cycles end at."""
     if switching.rule is None:
         return None
     ruled = np.zeros(len(table), dtype=bool)

@@ -168,7 +168,7 @@ def follow(trace: Trace, period_s: float, seed: tuple[float, float] | None = Non
         fit = _without_chance_pieces(trace, level, fit, origin)
         if _settled(before, fit, trace, fit.period_s / towers):
             break
-    return _course(trace, level, fit, origin)
+    return course_of(trace, level, fit, origin)
 
 
 def _settled(before: ClockFit, fit: ClockFit, trace: Trace, half_cycle_s: float) -> bool:
@@ -196,7 +196,18 @@ def _folded(trace: Trace, level: Floats, fit: ClockFit, origin_s: float, most_bi
     return fold(aligned[inside], level[inside], fit.period_s, trace.interval_s, origin_s, most_bins)
 
 
-def _course(trace: Trace, level: Floats, fit: ClockFit, origin_s: float) -> Course:
+def course_of(trace: Trace, level: Floats, fit: ClockFit, origin_s: float) -> Course:
+    """Course of a clock: its average cycle, the break in it, and pieces that end with the last switchover seen.
+
+    Parameters
+    ----------
+    trace : Trace
+    level : ndarray, shape (n,)
+        The trace as `steady_level` gives it.
+    fit : ClockFit
+    origin_s : float
+        An instant at phase zero [epoch s].
+    """
     folded = _folded(trace, level, fit, origin_s)
     differ = breaks_ratio(folded, trace.interval_s) > TWO_BREAKS
     towers = 2 if differ else 1
