@@ -76,6 +76,8 @@ def find_comb(trace: Trace) -> Comb | None:
     if float(share.max()) <= 0.0:
         return None
     frequency = _simplest(trials, share)
+    near = trials[hopeful & (np.abs(trials - frequency) < 1.0 / (change.size * step_s))]
+    frequency = _sharpened(spectrum, np.append(near, frequency), resolution)
     chance = _false_alarm(spectrum, frequency)
     return Comb(1.0 / frequency, float(share.max()), chance) if chance < FALSE_ALARM else None
 
@@ -96,6 +98,21 @@ def _simplest(trials: Floats, share: Floats) -> float:
         most = float(share[whole].max())
         return float(trials[whole & (share >= SIMPLEST * most)].max())
     return chosen
+
+
+def _sharpened(spectrum: Spectrum, near_hz: Floats, resolution_hz: float) -> float:
+    """Fundamental that best meets its harmonics in the whole log, among neighbours that a fold does not tell apart."""
+    frequency = float(near_hz[int(np.argmax(_strength(spectrum, near_hz)))])
+    around = frequency + np.linspace(-0.5, 0.5, 41) * resolution_hz
+    return float(around[int(np.argmax(_strength(spectrum, around)))])
+
+
+def _strength(spectrum: Spectrum, trials_hz: Floats) -> Floats:
+    """Sum of the logarithmic power of each comb's lines."""
+    most = int((spectrum.power.size - 2) * spectrum.step_hz / float(trials_hz.max()))
+    order = np.arange(1, max(1, min(MOST_HARMONICS, most)) + 1)
+    place = trials_hz[:, None] * order / spectrum.step_hz
+    return np.asarray(np.log1p(spectrum.between(place)).sum(axis=1), dtype=np.float64)
 
 
 @dataclass(frozen=True)

@@ -39,6 +39,13 @@ class Spectrum:
         inside = (index > 0) & (index < self.power.size)
         return np.where(inside, self.power[np.where(inside, index, 0)], 0.0)
 
+    def between(self, place: Floats) -> Floats:
+        """Power at places counted in steps of frequency, straight between computed ones; zero beyond the last."""
+        below = np.minimum(place.astype(np.int64), self.power.size - 2)
+        part = np.clip(place - below, 0.0, 1.0)
+        power = (1.0 - part) * self.power[below] + part * self.power[below + 1]
+        return np.where(place < self.power.size - 1, power, 0.0)
+
 
 def spectrum_of(even: Floats, step_s: float) -> Spectrum:
     """Periodogram of an even series over its running background.
