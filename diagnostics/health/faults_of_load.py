@@ -205,7 +205,8 @@ def _pressure(case: Case) -> _Beyond | None:
         return None
     gauge = mean - case.plant.site.barometric_pressure_bar
     words = (
-        f"a pressure of {gauge:.1f} bar gauge at the mean against a rating of {case.plant.dryer.rated_pressure_bar_g:g}"
+        f"a pressure of {gauge:.1f} bar gauge at the mean against a rating of"
+        f" {case.plant.dryer.rated_pressure_bar_g:g} bar gauge"
     )
     return _Beyond(words, rated / mean)
 

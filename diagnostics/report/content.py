@@ -13,6 +13,7 @@ from diagnostics.report.document import document
 from diagnostics.report.figures import METRIC, Display
 from diagnostics.report.instrument import budget_rows, instrument_rows
 from diagnostics.report.levers import lever_notes, lever_rows
+from diagnostics.report.spoken_units import speak
 from diagnostics.report.summary import CONFORMITY_WORDS, log_line, seen_lines, worth_lines
 from diagnostics.report.texts import texts, words
 from diagnostics.version import VERSION
@@ -70,7 +71,7 @@ def report_content(diagnosis: Diagnosis, *, today: dt.date | None = None, displa
         "method": _method(whole, display),
         "derivation": [_derived(step, display) for step in whole["trace"] if not step["key"].startswith(_IN_TABLES)],
         "assumptions": [(item["key"], _cell(item["value"], display), item["why"]) for item in whole["assumptions"]],
-        "notes": whole["notes"],
+        "notes": [speak(note, display) for note in whole["notes"]],
         "cautions": texts()["cautions"]["list"],
         "plain_log": page["plain_log"].format(
             source=whole["log"]["source"], sha256=whole["log"]["sha256"] or page["unknown"]
@@ -92,12 +93,12 @@ def _finding(finding: Finding, diagnosis: Diagnosis, display: Display) -> dict[s
     return {
         "severity": finding.severity,
         "place": "".join(f" · {place}" for place in places if place),
-        "statement": finding.statement,
-        "action": finding.action,
+        "statement": speak(finding.statement, display),
+        "action": speak(finding.action, display),
         "sure": page["sure"].format(share=display.rounded_share(finding.confidence)),
-        "evidence": " ".join(finding.evidence),
-        "other_causes": "; ".join(finding.other_causes),
-        "caution": finding.caution,
+        "evidence": speak(" ".join(finding.evidence), display),
+        "other_causes": speak("; ".join(finding.other_causes), display),
+        "caution": speak(finding.caution, display),
     }
 
 

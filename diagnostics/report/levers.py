@@ -6,6 +6,7 @@ from diagnostics.diagnosis import Diagnosis
 from diagnostics.energy.levers import weigh_levers
 from diagnostics.energy.record import Lever
 from diagnostics.report.figures import METRIC, Display
+from diagnostics.report.spoken_units import speak
 from diagnostics.report.texts import words
 
 
@@ -25,7 +26,9 @@ def lever_rows(diagnosis: Diagnosis, display: Display = METRIC) -> list[tuple[st
     found, currency, say = weigh_levers(diagnosis), diagnosis.payback.currency, words("levers")
     rows = [
         (
-            f"{lever.sentence} ({say['on_top']})" if lever.needs_switching else lever.sentence,
+            f"{speak(lever.sentence, display)} ({say['on_top']})"
+            if lever.needs_switching
+            else speak(lever.sentence, display),
             display.estimate(lever.energy_saved_kwh_per_year, "kWh"),
             display.estimate(lever.cost_saved_per_year, currency),
         )
@@ -42,7 +45,7 @@ def lever_rows(diagnosis: Diagnosis, display: Display = METRIC) -> list[tuple[st
 def lever_notes(diagnosis: Diagnosis, display: Display = METRIC) -> list[str]:
     """What to mind with the levers: the overlap, and each caution once."""
     found, say = weigh_levers(diagnosis), words("levers")
-    notes = list(found.notes) if found.notes or found.levers else [say["none"]]
+    notes = [speak(note, display) for note in found.notes] if found.notes or found.levers else [say["none"]]
     if found.overlap_kwh_per_year is not None and found.overlap_kwh_per_year >= 1.0 and len(found.levers) > 1:
         notes.append(say["overlap"].format(overlap=display.number(found.overlap_kwh_per_year)))
     return notes + list(dict.fromkeys(lever.caution for lever in found.levers if lever.caution))

@@ -8,6 +8,7 @@ from diagnostics.diagnosis import Diagnosis
 from diagnostics.moment import say_duration, say_time
 from diagnostics.report.figures import METRIC, Display
 from diagnostics.report.levers import better_than_switching
+from diagnostics.report.spoken_units import speak
 from diagnostics.report.texts import words
 
 CONFORMITY_WORDS = words("conformity")
@@ -62,7 +63,7 @@ def worth_lines(diagnosis: Diagnosis, display: Display = METRIC) -> list[Line]:
         cost, currency = better.cost_saved_per_year, diagnosis.payback.currency
         energy = display.estimate(better.energy_saved_kwh_per_year, "kWh")
         saving = energy if cost is None else f"{energy}, {display.estimate(cost, currency)}"
-        text = words("levers")["one_line"].format(sentence=better.sentence, saving=saving)
+        text = words("levers")["one_line"].format(sentence=speak(better.sentence, display), saving=saving)
         lines.append(Line(_TOPICS["better"], text))
     return lines
 
@@ -113,7 +114,7 @@ def _margin(diagnosis: Diagnosis, display: Display) -> str:
     b = diagnosis.breakthrough
     margin = b.sustained_margin_s or b.margin_s
     if margin is None:
-        return next(iter(b.notes), _SAY["cannot_tell"])
+        return speak(next(iter(b.notes), _SAY["cannot_tell"]), display)
     kind = _SAY["repeated" if b.sustained_margin_s else "single"]
     basis = _SAY["by_rating" if b.censored else "by_rise"]
     if margin.value < 0:
@@ -145,7 +146,7 @@ def _trend(diagnosis: Diagnosis, display: Display) -> str:
 def _purge(diagnosis: Diagnosis, display: Display) -> str:
     purge = diagnosis.purge
     if purge.average_m3_min is None:
-        return next(iter(purge.notes), _SAY["unknown_purge"])
+        return speak(next(iter(purge.notes), _SAY["unknown_purge"]), display)
     text = display.flow_words(purge.average_m3_min)
     if purge.share_of_inlet is not None:
         text += _SAY["share_of_inlet"].format(share=display.percent(purge.share_of_inlet))
@@ -166,7 +167,7 @@ def _switching(diagnosis: Diagnosis, display: Display) -> str:
     if switching.already_saved_share is not None:
         return _SAY["already"].format(share=display.percent(switching.already_saved_share))
     if figures.regenerations_saved_share is None:
-        return next(iter(switching.notes), _SAY["cannot_tell"])
+        return speak(next(iter(switching.notes), _SAY["cannot_tell"]), display)
     if switching.limited_by == "none_possible":
         return limited
     text = _SAY["saves"].format(share=display.percent(figures.regenerations_saved_share))
@@ -181,11 +182,11 @@ def _switching(diagnosis: Diagnosis, display: Display) -> str:
 def _payback(diagnosis: Diagnosis, display: Display) -> str:
     payback = diagnosis.payback
     if payback.simple_payback_years is None:
-        return next(iter(payback.notes), _SAY["not_reckoned"])
+        return speak(next(iter(payback.notes), _SAY["not_reckoned"]), display)
     years = display.estimate(payback.simple_payback_years, _SAY["years"], digits=2)
     text = _SAY["payback"].format(years=years)
     if payback.npv is not None:
         text += _SAY["npv"].format(npv=display.estimate(payback.npv, payback.currency))
     if payback.irr is not None:
-        text += _SAY["irr"].format(irr=display.number(100 * payback.irr.value, digits=2))
+        text += _SAY["irr"].format(irr=display.percent(payback.irr))
     return text

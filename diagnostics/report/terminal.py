@@ -13,6 +13,7 @@ from diagnostics.moment import say_time
 from diagnostics.report.derivation import explanation
 from diagnostics.report.figures import METRIC, Display, say_number
 from diagnostics.report.severity import SEVERITY_STYLE
+from diagnostics.report.spoken_units import speak
 from diagnostics.report.summary import Line, log_line, seen_lines, worth_lines
 from diagnostics.report.texts import words
 
@@ -48,7 +49,7 @@ def show_diagnosis(
     console.print()
     console.print(_block(headings["seen"], seen_lines(diagnosis, display)))
     console.print(_block(headings["worth"], worth_lines(diagnosis, display)))
-    console.print(_findings(diagnosis))
+    console.print(_findings(diagnosis, display))
     console.print(Text(say["assumed"].format(count=len(diagnosis.plant.assumptions)), "dim"))
     for path in written:
         console.print(Text.assemble((say["written"], "dim"), path))
@@ -78,7 +79,7 @@ def _block(title: str, lines: list[Line]) -> Group:
     return Group(Text(title, "bold"), Padding(table, (0, 0, 1, 2)))
 
 
-def _findings(diagnosis: Diagnosis) -> Group:
+def _findings(diagnosis: Diagnosis, display: Display) -> Group:
     title = Text(words("headings")["do_first"], "bold")
     if not diagnosis.findings:
         return Group(title, Padding(Text(words("page")["nothing_stands_out"]), (0, 0, 1, 2)))
@@ -87,14 +88,14 @@ def _findings(diagnosis: Diagnosis) -> Group:
     table.add_column(overflow="fold")
     for finding in diagnosis.findings[:MOST_FINDINGS]:
         severity = Text(words("severity")[finding.severity], SEVERITY_STYLE[finding.severity])
-        table.add_row(severity, _finding_text(finding))
+        table.add_row(severity, _finding_text(finding, display))
     rest = len(diagnosis.findings) - MOST_FINDINGS
     more = [Text(f"  {words('terminal')['more_findings'].format(count=rest)}", "dim")] if rest > 0 else []
     return Group(title, Padding(table, (0, 0, 1, 2)), *more)
 
 
-def _finding_text(finding: Finding) -> Text:
-    text = Text.assemble(finding.statement, "\n", ("→ ", "dim"), finding.action)
+def _finding_text(finding: Finding, display: Display) -> Text:
+    text = Text.assemble(speak(finding.statement, display), "\n", ("→ ", "dim"), speak(finding.action, display))
     if finding.caution:
-        text.append(f"\n{words('terminal')['caution']}{finding.caution}", "dim")
+        text.append(f"\n{words('terminal')['caution']}{speak(finding.caution, display)}", "dim")
     return text
