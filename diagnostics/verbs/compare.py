@@ -61,27 +61,17 @@ def verb(
 
 
 def _show(result: Comparison, display: Display) -> None:
-    from rich.console import Console
-    from rich.table import Table
-    from rich.text import Text
+    from diagnostics.report.pairs import show_result
 
-    console = Console(highlight=False)
-    console.print(Text(result.statement, "bold"))
-    console.print(Text.assemble(("→ ", "dim"), result.action))
-    if result.caution:
-        console.print(Text(f"caution: {result.caution}", "dim"))
     unit = "K" if display.temperature == "C" else "°F"
-    table = Table.grid(padding=(0, 2))
-    table.add_column(style="dim")
-    table.add_column()
-    table.add_row("bias", display.estimate(result.bias_k, unit, turned=display.kelvins))
-    table.add_row("normalised error", display.estimate(result.normalised_error))
-    table.add_row("clock offset", display.duration(result.clock_offset_s))
-    table.add_row("lag", display.duration(result.lag_s))
-    table.add_row("drift", display.estimate(result.drift_k_per_day, f"{unit} a day", turned=display.kelvins))
+    rows = [
+        ("bias", display.estimate(result.bias_k, unit, turned=display.kelvins)),
+        ("normalised error", display.estimate(result.normalised_error)),
+        ("clock offset", display.duration(result.clock_offset_s)),
+        ("lag", display.duration(result.lag_s)),
+        ("drift", display.estimate(result.drift_k_per_day, f"{unit} a day", turned=display.kelvins)),
+    ]
     for level in result.by_level:
         bias = display.estimate(level.bias_k, unit, turned=display.kelvins)
-        table.add_row(f"at {display.level_words(level.dew_point_c, 0)}", bias)
-    console.print(table)
-    for note in result.notes:
-        console.print(Text(note, "dim"))
+        rows.append((f"at {display.level_words(level.dew_point_c, 0)}", bias))
+    show_result(result.statement, rows, result.notes, action=result.action, caution=result.caution)

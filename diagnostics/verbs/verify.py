@@ -54,24 +54,17 @@ def verb(before_log: str, after_log: str, plant_path: str, json_path: str | None
 
 
 def _show(result: Verification, display: Display) -> None:
-    from rich.console import Console
-    from rich.table import Table
-    from rich.text import Text
+    from diagnostics.report.pairs import show_result
 
-    console = Console(highlight=False)
-    console.print(Text(result.statement, "bold"))
-    table = Table.grid(padding=(0, 2))
-    table.add_column(style="dim")
-    table.add_column()
     unit = result.unit
-    table.add_row("compared", f"{result.quantity}, IPMVP option {result.option}")
-    table.add_row("before", f"{display.number(result.before_mean)} {unit}")
-    table.add_row("after, expected from before", f"{display.number(result.baseline_after)} {unit}")
-    table.add_row("after, seen", f"{display.number(result.after_mean)} {unit}")
-    table.add_row("saved", display.percent(result.saved_share))
-    table.add_row("fractional uncertainty, 90 %", display.share(result.fractional_uncertainty))
-    table.add_row("fractional uncertainty, 68 %", display.share(result.fractional_uncertainty_68))
-    table.add_row("CV(RMSE), NMBE", f"{display.share(result.cv_rmse)}, {display.number(100 * result.nmbe)} %")
-    console.print(table)
-    for note in result.notes:
-        console.print(Text(note, "dim"))
+    rows = [
+        ("compared", f"{result.quantity}, IPMVP option {result.option}"),
+        ("before", f"{display.number(result.before_mean)} {unit}"),
+        ("after, expected from before", f"{display.number(result.baseline_after)} {unit}"),
+        ("after, seen", f"{display.number(result.after_mean)} {unit}"),
+        ("saved", display.percent(result.saved_share)),
+        ("fractional uncertainty, 90 %", display.share(result.fractional_uncertainty)),
+        ("fractional uncertainty, 68 %", display.share(result.fractional_uncertainty_68)),
+        ("CV(RMSE), NMBE", f"{display.share(result.cv_rmse)}, {display.number(100 * result.nmbe)} %"),
+    ]
+    show_result(result.statement, rows, result.notes)

@@ -18,29 +18,10 @@ from diagnostics.health.record import Finding, Trend
 from diagnostics.log.reading import read_log
 from diagnostics.log.record import Sign
 from diagnostics.plant import load_plant
+from tests.examples import EXAMPLES
 from tests.health.cases import START_S, case_of, cycle_of, drawn_from, half_cycles, screened_log
 from tests.health.test_faults_of_measurement import SIGNS
 from tests.shared_data import shared
-
-EXAMPLES = (
-    "atmospheric_basis",
-    "control_inactive",
-    "dew_point_control",
-    "dew_point_control_heatless",
-    "heated_purge",
-    "heatless",
-    "heatless_minute",
-    "imbalance",
-    "overload",
-    "receiver",
-    "regeneration_failure",
-    "reserve_heated",
-    "reserve_heatless",
-    "settling",
-    "stopped",
-    "too_coarse",
-    "underloaded",
-)
 
 
 def diagnosis_of(folder: Path) -> Diagnosis:

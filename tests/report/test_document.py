@@ -10,27 +10,8 @@ import jsonschema
 import pytest
 
 from diagnostics import Diagnosis, diagnose, document, json_schema, load_plant, read_log
+from tests.examples import EXAMPLES
 from tests.shared_data import shared
-
-EXAMPLES = (
-    "atmospheric_basis",
-    "control_inactive",
-    "dew_point_control",
-    "dew_point_control_heatless",
-    "heated_purge",
-    "heatless",
-    "heatless_minute",
-    "imbalance",
-    "overload",
-    "receiver",
-    "regeneration_failure",
-    "reserve_heated",
-    "reserve_heatless",
-    "settling",
-    "stopped",
-    "too_coarse",
-    "underloaded",
-)
 
 
 def estimates(value: Any) -> list[dict[str, float]]:
