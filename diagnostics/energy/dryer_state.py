@@ -79,7 +79,9 @@ class YearModel:
         average = purge.average_m3_min
         plain = uncertain("purge", _less(average, vented.value))
         today_s = mean_half_cycle_s(diagnosis.cycle, plant)
-        marginal = marginal_power(plant, screened, average.value)
+        saved = diagnosis.switching.figures.purge_saved_m3_min
+        # A pool's slope hangs on how much air is saved; that of switching is the amount the levers are about.
+        marginal = marginal_power(plant, screened, average.value if saved is None or not saved.value else saved.value)
         parts = regeneration_power(plain, marginal, plant, today_s)
         machine = trim_machine(plant.compressors)
         given = machine.specific_power_kw_per_m3_min if machine else None

@@ -39,7 +39,7 @@ from tests.second_plant import second_plant
 
 SEEDS = {"second": 52_000, "bed": 61_000}
 """First seeds, fixed before any of these cases was looked at."""
-LEAD_DAYS, LOG_DAYS = {True: 2.0, False: 1.0}, {True: 4.0, False: 2.0}
+LEAD_DAYS, LOG_DAYS = {True: 1.5, False: 1.0}, {True: 3.0, False: 2.0}
 """Run before the log so that the control settles, and the log, heated and heatless."""
 DETECTION_S = {True: 60.0, False: 20.0}
 _START_S = 1_772_433_000.0
@@ -209,9 +209,7 @@ BASES = (
     _Base("heatless", 180.0, 0.16, "activated_alumina", 200.0, 30.0),
     _Base("heatless", 300.0, 0.165, "activated_alumina", 420.0, 27.0),
     _Base("heated_purge", 14400.0, 0.14, "activated_alumina", 420.0, 31.0, 9000.0),
-    _Base("heated_purge", 14400.0, 0.15, "activated_alumina", 360.0, 28.0, 9000.0),
     _Base("blower_purge", 14400.0, 0.03, "activated_alumina", 480.0, 30.0, 8600.0),
-    _Base("blower_purge", 14400.0, 0.03, "activated_alumina", 420.0, 33.0, 8600.0),
 )
 
 

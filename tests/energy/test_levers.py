@@ -25,6 +25,18 @@ def test_switching_is_worth_what_switching_says() -> None:
         assert lever.cost_saved_per_year.value == pytest.approx(0.15 * energy.value, rel=1e-3)
 
 
+def test_in_a_pool_switching_is_worth_the_same_in_both_places() -> None:
+    # the saving is about what the base machine's full load and the trim machine's line give for that much air
+    machines = [
+        {"role": role, "rated_flow_m3_min": flow, "specific_power_kw_per_m3_min": 6.5, "control": control}
+        for role, flow, control in (("base", 6.0, "load_unload"), ("trim", 6.0, "variable_speed"))
+    ]
+    case = diagnosis(made.plant(made.HEATLESS, compressor=None, compressors=machines))
+    lever = by_key(weigh_levers(case))["switch_on_dew_point"]
+    told = case.switching.figures.energy_saved_kwh_per_year.value
+    assert lever.energy_saved_kwh_per_year.value == pytest.approx(told, rel=1e-3)
+
+
 def test_levers_together_save_less_than_their_sum() -> None:
     plant = made.plant(made.HEATED, measurement__pressure_bar_g=8.0, operation__pressure_at_use_bar_g=5.0)
     found = weigh_levers(diagnosis(plant))
