@@ -45,6 +45,9 @@ COLUMNS = (
     "days_to_limit",
 )
 
+MOST_TOLD = 8
+"""Dryers whose first finding is told in full on the screen."""
+
 Rows = Sequence[Mapping[str, Any]]
 
 
@@ -74,14 +77,24 @@ def show_fleet(rows: Rows, headers: Rows, written: Sequence[str], display: Displ
     for row in rows:
         urgency = str(row["urgency"])
         named = Text(severity[urgency], SEVERITY_STYLE.get(urgency, "dim"))
-        table.add_row(Text(str(row["dryer"])), named, *map(Text, _cells(row, display)))
+        cells = [display.level_words(row.get("p95_dew_point_c")), *_cells(row, display)[1:4]]
+        table.add_row(Text(str(row["dryer"])), named, *map(Text, cells))
     console.print(table)
     for header in headers:
         level = _mixed(header, display)
         console.print(Text(say["header_line"].format(header=header["header"], level=level)))
+    console.print()
+    urgent = [row for row in rows if row["urgency"] in ("critical", "warning")]
+    for row in urgent[:MOST_TOLD]:
+        style = SEVERITY_STYLE[str(row["urgency"])]
+        console.print(
+            Text.assemble((f"{row['dryer']}  ", style), str(row["first"]), "\n", ("→ ", "dim"), str(row["do"]))
+        )
+    if len(urgent) > MOST_TOLD:
+        console.print(Text(say["more_urgent"].format(count=len(urgent) - MOST_TOLD), "dim"))
     for row in rows:
-        if row.get("error") and row["urgency"] != "failed":
-            console.print(Text(f"{row['dryer']}: {row['error']}", "dim"))
+        if row.get("error"):
+            console.print(Text.assemble((f"{row['dryer']}  ", "bold"), str(row["error"])))
     for path in written:
         console.print(Text.assemble((words("terminal")["written"], "dim"), path))
 
@@ -167,7 +180,7 @@ def _cells(row: Mapping[str, Any], display: Display) -> list[str]:
     if row.get("limit_dew_point_c") is not None and level != NOTHING:
         limit = display.level_words(row["limit_dew_point_c"], 0)
         level = say["dew_point"].format(level=level, limit=limit)
-    trend = words("trend").get(str(row.get("trend")), NOTHING)
+    trend = words("fleet_trend").get(str(row.get("trend")), NOTHING)
     if row.get("trend") == "rising" and row.get("days_to_limit") is not None:
         trend = say["trend_days"].format(trend=trend, days=display.number(row["days_to_limit"], digits=2))
     return [level, say_duration(half_cycle) if half_cycle else NOTHING, trend, money, str(row["first"])]
