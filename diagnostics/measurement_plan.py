@@ -1,8 +1,8 @@
 """How to measure: where, how often, how long, with which settings, and what must not go wrong.
 
 Question: what should someone do who clips a probe to this dryer tomorrow? Input: the plant, the logger's memory and
-battery. Output: `MeasurementPlan`, one line a topic, and for a log already taken `needed_for`, what it would have
-needed. Method: arithmetic on the half-cycle; the rest is common practice of the trade, no published source.
+battery. Output: `MeasurementPlan`, one line a topic. Method: arithmetic on the half-cycle; the rest is common practice
+of the trade, no published source.
 """
 
 from __future__ import annotations
@@ -11,13 +11,10 @@ import datetime as dt
 import math
 from dataclasses import dataclass
 
-import numpy as np
-
-from diagnostics.cycle.record import Cycle
 from diagnostics.errors import InputError
-from diagnostics.log.record import ScreenedLog
-from diagnostics.moment import say_duration, zone_of
+from diagnostics.moment import say_duration
 from diagnostics.plant import Plant
+from diagnostics.report.figures import BAR_PER_PSI
 
 ROUND_INTERVALS_S = (1, 2, 5, 10, 15, 20, 30, 60)
 """Steps that loggers commonly offer, up to a reading a minute [s]; common practice, no published source."""
@@ -194,7 +191,8 @@ def _settings(plant: Plant) -> tuple[PlanLine, ...]:
     assert gauge is not None  # filled when the plant is read
     barometer = plant.site.barometric_pressure_bar
     given = plant.is_given("measurement.pressure_bar_g") or plant.is_given("operation.pressure_bar_g")
-    bar = f"{gauge:g} bar gauge ({gauge + barometer:.2f} bar absolute{'' if given else ', assumed'})"
+    psi = f"{gauge / BAR_PER_PSI:.0f} psi gauge"
+    bar = f"{gauge:g} bar gauge ({gauge + barometer:.2f} bar absolute, {psi}{'' if given else ', assumed'})"
     return (
         PlanLine(
             "basis",
@@ -247,7 +245,8 @@ def _timing(
         ),
         PlanLine(
             "duration",
-            f"Log for {duration:g} h, a whole week with its shifts and weekend; {least:g} h is the least.",
+            f"Log for {duration:g} h ({say_duration(3600.0 * duration)}), a whole week with its shifts and weekend;"
+            f" {least:g} h is the least.",
             f"Both towers have to be seen {FULL_CYCLES_WANTED} times at half-cycles of up to {say_duration(longest_s)},"
             " at every usual load.",
             duration,
@@ -343,57 +342,3 @@ def _ending(plant: Plant) -> tuple[PlanLine, ...]:
             ),
         )
     return tuple(lines)
-
-
-def needed_for(screened: ScreenedLog, cycle: Cycle, plant: Plant) -> tuple[PlanLine, ...]:
-    """What a log already taken would have needed to answer more.
-
-    Parameters
-    ----------
-    screened : ScreenedLog
-    cycle : Cycle
-    plant : Plant
-
-    Returns
-    -------
-    tuple of PlanLine
-        Empty where the log had all that a plan would have asked for.
-    """
-    lines: list[PlanLine] = []
-    log = screened.log
-    half_cycle_s = cycle.half_cycle_s.value if cycle.half_cycle_s is not None else plant.half_cycle_s
-    seen = "of this log" if cycle.half_cycle_s is not None else "of the plant file"
-    if half_cycle_s / log.interval_s < READINGS_LEAST:
-        step = logging_interval_s(half_cycle_s)
-        reason = (
-            f"The half-cycle {seen} of {say_duration(half_cycle_s)} got {half_cycle_s / log.interval_s:.1f} readings."
-        )
-        lines.append(PlanLine("interval", f"Log a reading every {step:g} s.", reason, step, "s"))
-    used_s = float(np.count_nonzero(screened.used)) * log.interval_s
-    wanted_h = max(SHORTEST_H, 2 * FULL_CYCLES_WANTED * half_cycle_s / 3600.0)
-    # half an hour short of two days is no reason to go again
-    if used_s / 3600.0 < 0.95 * wanted_h:
-        reason = f"Of this log {say_duration(used_s)} could be used."
-        said = f"Log for {math.ceil(wanted_h + SETTLING_H)} h at least, better a week."
-        lines.append(PlanLine("duration", said, reason, wanted_h + SETTLING_H, "h"))
-    if not _covers_both(screened):
-        reason = "The used readings hold working days or the weekend, not both."
-        lines.append(PlanLine("weekend", "Let the log run over a weekend and the shifts around it.", reason))
-    absent = [name for name in ("flow", "inlet_temperature", "pressure") if name not in log.channels]
-    if "tower" not in log.channels and not cycle.resolved:
-        absent.append("tower")
-    if absent:
-        named = ", ".join(name.replace("_", " ") for name in absent)
-        lines.append(PlanLine("log beside it", f"Log also: {named}.", "Typical values had to stand in for them."))
-    return tuple(lines)
-
-
-def _covers_both(screened: ScreenedLog) -> bool:
-    """Whether used readings fall on working days and on the weekend, in local time where the zone is known."""
-    times = screened.log.time_s[screened.used]
-    if times.size == 0:
-        return False
-    zone = zone_of(screened.log.timezone) or dt.UTC
-    middays = times[:: max(1, int(6 * 3600.0 / screened.log.interval_s))]
-    weekdays = {dt.datetime.fromtimestamp(float(t), zone).weekday() for t in middays}
-    return bool(weekdays & {5, 6}) and bool(weekdays - {5, 6})

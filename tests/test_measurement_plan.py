@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from diagnostics.errors import InputError
-from diagnostics.measurement_plan import logging_interval_s, needed_for, plan_measurement
+from diagnostics.measurement_plan import logging_interval_s, plan_measurement
+from diagnostics.measurement_shortfall import needed_for
 from diagnostics.plant import plant_from
 from tests.air.made import no_cycle, screened_log, timer_cycle
 
@@ -82,6 +83,12 @@ def test_every_topic_and_its_caution() -> None:
     assert "let the pressure off" in line(lines, "removal").caution
     assert "silencers" in line(lines, "around the dryer").caution
     assert "people breathe this air" not in topics
+
+
+def test_pressure_in_the_units_of_instruments() -> None:
+    # 7 bar are 101.5 psi: 1 psi is 6894.757 Pa (NIST SP 811, appendix B.8).
+    told = line(plan_measurement(plant_from({"operation": {"pressure_bar_g": 7.0}})).lines, "pressure").instruction
+    assert "7 bar gauge (8.01 bar absolute, 102 psi gauge)" in told
 
 
 def test_medical_air_asks_the_responsible_person() -> None:

@@ -78,7 +78,7 @@ def _lacking(logs: tuple[str, ...], plant: Plant, columns: dict[str, str]) -> tu
     from diagnostics.cycle.half_cycles import segment
     from diagnostics.log.reading import read_log
     from diagnostics.log.screening import screen
-    from diagnostics.measurement_plan import needed_for
+    from diagnostics.measurement_shortfall import needed_for
 
     with progress_on_screen() as progress:
         screened = screen(read_log(list(logs), plant, columns=columns, progress=progress), plant)
