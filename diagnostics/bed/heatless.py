@@ -27,8 +27,10 @@ came near the limit and where it stayed far."""
 _STRETCH = 40
 """Half-cycles that count as one independent look at the balance."""
 _SINGLE_FACTOR = 1.1
-"""Growth in one tower that dries on over the growth b that the balance shows: at least about 1; up to 2 where creep is
-met by one tower at a time, which a log of both cannot tell; the interval holds both."""
+"""Growth in one tower that dries on over the growth b that the balance shows: about 1 where the wet zone just travels;
+up to 2 where creep is met by one tower at a time, and some 3 in two dryers of the bed model, where heat and a long bed
+hold the creep of both towers back. A log of both towers cannot tell which; the interval holds all."""
+_SINGLE_RANGE = (3.3, 0.75)
 _USUAL_GROWTH = (0.1, 0.03)
 """e-folds of moisture per nameplate half-cycle of load while one tower dries on, from a level that does not climb:
 usual and least (a wet zone far from the outlet first has to get there); common practice, no published source."""
@@ -150,7 +152,7 @@ def _single_s(balance: Balance | None, sustained: Estimate, question: Question) 
         return Estimate.ordered(max(value, sustained.value), sustained.low, max(high, sustained.high))
     folds = -balance.latest
     per_fold = question.today_s / (balance.growth * load)
-    low, value, high = (folds * per_fold / factor for factor in (2.4, _SINGLE_FACTOR, 0.75))
+    low, value, high = (folds * per_fold / factor for factor in (_SINGLE_RANGE[0], _SINGLE_FACTOR, _SINGLE_RANGE[1]))
     return Estimate.ordered(value, low, high)
 
 

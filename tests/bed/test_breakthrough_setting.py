@@ -75,3 +75,10 @@ def test_the_longest_half_cycle_binds_and_is_named():
 
 def test_without_a_margin_nothing_is_offered():
     assert recommended_setting(Margin(None, None, None, None, True, "none"), question()) == (None, ())
+
+
+def test_no_timer_is_offered_while_switching_has_stopped():
+    stopped = dataclasses.replace(question().cycle, control="stopped")
+    setting, notes = recommended_setting(margin(3700.0, 6000.0, 9000.0), question(cycle=stopped))
+    assert setting == HALF_CYCLE_S
+    assert "mend" in notes[0]
