@@ -7,6 +7,7 @@ import streamlit as st
 from diagnostics.diagnosis import Diagnosis
 from diagnostics.moment import say_time
 from diagnostics.report.figures import Display
+from ui.plant_form import spoken
 from ui.words import show_caution
 
 LOOKS = {
@@ -25,18 +26,16 @@ def show(diagnosis: Diagnosis, display: Display) -> None:
         colour, icon, word = LOOKS[finding.severity]
         with st.container(border=True):
             st.badge(word, icon=icon, color=colour)
-            st.text(finding.statement)
-            st.text(f"Do: {finding.action}")
+            st.text(spoken(finding.statement, display))
+            st.text(f"Do: {spoken(finding.action, display)}")
             if finding.caution:
-                show_caution(finding.caution)
+                show_caution(spoken(finding.caution, display))
             with st.expander("Why, and what else it could be"):
                 when = "" if finding.start_s is None else f", from {say_time(finding.start_s, zone)}"
                 if finding.end_s is not None and when:
                     when += f" to {say_time(finding.end_s, zone)}"
                 st.text(f"How sure: {display.share(finding.confidence)}{when}.")
                 for line in finding.evidence:
-                    st.text(f"• {line}")
+                    st.text(f"• {spoken(line, display)}")
                 for cause in finding.other_causes:
-                    st.text(f"It could also be: {cause}")
-    if diagnosis.findings and display.temperature == "F":
-        st.caption("These sentences keep °C, K, bar and m³/min.")
+                    st.text(f"It could also be: {spoken(cause, display)}")

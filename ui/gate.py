@@ -23,10 +23,10 @@ _UNEXPECTED = (
 )
 
 
-def log_or_stop() -> Log:
-    """Log of the visit; where there is none, the screen says how to get one and ends."""
+def log_or_stop(teaches: str = "") -> Log:
+    """Log of the visit; where there is none, the screen says what it would show and how to get one, and ends."""
     if not state.files():
-        st.info("No log yet. Upload one under **The log**, or look at an invented plant.")
+        st.info(f"No log yet. {teaches} Upload one under **The log**, or look at an invented plant.".replace("  ", " "))
         offer_invented()
         st.stop()
     try:
@@ -46,9 +46,9 @@ def _work(log: Log) -> cached.Work[Diagnosis]:
     return cached.diagnosis_work(*state.key(), state.attempt(), log)
 
 
-def diagnosis_or_none() -> Diagnosis | None:
+def diagnosis_or_none(teaches: str = "") -> Diagnosis | None:
     """Diagnosis of the visit, waited for with its progress in sight; None where it failed or was stopped."""
-    log = log_or_stop()
+    log = log_or_stop(teaches)
     if state.halted():
         st.warning("The diagnosis was stopped.")
         st.button("Diagnose now", on_click=state.try_again, key="diagnose_again")
@@ -66,9 +66,9 @@ def diagnosis_or_none() -> Diagnosis | None:
     return None
 
 
-def diagnosis_or_stop() -> Diagnosis:
+def diagnosis_or_stop(teaches: str = "") -> Diagnosis:
     """Diagnosis of the visit; where there is none, the screen says why and ends."""
-    diagnosis = diagnosis_or_none()
+    diagnosis = diagnosis_or_none(teaches)
     if diagnosis is None:
         st.stop()
         raise AssertionError("st.stop ends the run")

@@ -15,6 +15,7 @@ from diagnostics.log.corrections import REASONS
 from diagnostics.log.record import QUANTITIES, Log
 from diagnostics.moment import say_time, zone_of
 from ui import gate, state
+from ui.plant_form import spoken
 from ui.words import show_table
 
 NONE = "none"
@@ -35,6 +36,12 @@ DECIMALS = {UNSAID: None, "comma": ",", "point": "."}
 def words_of(quantity: str) -> str:
     """Name of a quantity for people."""
     return quantity.replace("_", " ")
+
+
+def unit_words(unit: str) -> str:
+    """Unit of the reader as people write it."""
+    plain, _, reference = unit.replace("deg", "°").replace("m3", "m³").partition("_")
+    return f"{plain} {({'g': 'gauge', 'a': 'absolute'}).get(reference, reference)}".rstrip()
 
 
 def name_columns() -> None:
@@ -58,17 +65,18 @@ def show_read(log: Log) -> None:
         {
             "quantity": [words_of(quantity) for quantity in columns],
             "column": [column.header for column in columns.values()],
-            "unit": [column.unit.replace("deg", "°") for column in columns.values()],
+            "unit": [unit_words(column.unit) for column in columns.values()],
         }
     )
+    count = state.display().number
     zone = log.timezone or "not known: the stamps stand as they are"
     st.text(
-        f"Time zone: {zone}. Rows without a readable time: {log.rows_dropped:,}. Empty or unreadable cells:"
-        f" {log.cells_missing:,}."
+        f"Time zone: {zone}. Rows without a readable time: {count(log.rows_dropped, decimals=0)}. Empty or unreadable"
+        f" cells: {count(log.cells_missing, decimals=0)}."
     )
     with st.expander(f"What the reader decided ({len(log.notes)})"):
         for note in log.notes:
-            st.text(f"• {note}")
+            st.text(f"• {spoken(note, state.display())}")
 
 
 def ask(log: Log) -> None:

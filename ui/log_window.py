@@ -13,6 +13,7 @@ from diagnostics.report.figures import Display
 from ui.words import chart_with_table
 
 WHOLE = "whole log"
+_NO_BANDS = " Which tower dries is shaded where fewer half-cycles are in view."
 LENGTHS_S = {"a week": 604800, "a day": 86400, "six hours": 21600, "an hour": 3600}
 
 
@@ -28,9 +29,10 @@ def show(diagnosis: Diagnosis, display: Display) -> None:
     )
     words[f"dew point [{display.temperature_unit}]"] = display.level(words[f"dew point [{display.temperature_unit}]"])
     words["local time"] = words["local time"].dt.tz_localize(None)
+    bands = "" if charts.bands_fit(diagnosis, start_s=start_s, end_s=end_s) else _NO_BANDS
     st.caption(
         f"{say_duration(float(shown_s))} in view. Drag to move, scroll or pinch to look closer, double-click to go"
-        " back; lowest and highest reading of every pixel are kept, and a shorter window shows more."
+        f" back; lowest and highest reading of every pixel are kept, and a shorter window shows more.{bands}"
     )
     chart_with_table(chart, words, "the curve", "curve", display)
 

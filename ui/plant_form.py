@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+from functools import partial
 from typing import Any, get_args, get_origin
 
 import streamlit as st
@@ -12,6 +13,7 @@ from streamlit.delta_generator import DeltaGenerator
 
 from diagnostics.plant_file import Compressor, Dryer, Economics, Measurement, Operation, Site
 from diagnostics.report.figures import Display
+from diagnostics.report.spoken_units import speak
 from ui import state
 from ui.words import plain
 
@@ -60,7 +62,7 @@ def field_of(table: str, name: str, info: FieldInfo, present: Any, display: Disp
         chosen = st.selectbox(
             label,
             options,
-            format_func=spaced,
+            format_func=partial(_choice, assumed=assumed),
             help=hint,
             key=key,
         )
@@ -92,6 +94,11 @@ def field_of(table: str, name: str, info: FieldInfo, present: Any, display: Disp
     return text.strip() or None
 
 
+def _choice(option: object, assumed: str) -> str:
+    told = option == UNSET and assumed != UNSET
+    return f"{UNSET}: {assumed} is taken" if told else spaced(option)
+
+
 def spaced(word: object) -> str:
     """Word of the plant file as people write it."""
     return str(word).replace("_", " ")
@@ -111,6 +118,8 @@ def label_of(name: str, display: Display) -> str:
         "_s": " [s]",
         "_c": f" [{display.temperature_unit}]",
     }
+    if name == "specific_power_kw_per_m3_min" and display.flow == "cfm":
+        return "Specific power [kW per 100 cfm]"
     if name in _LABELS:
         return _LABELS[name]
     for suffix, unit in units.items():
@@ -128,7 +137,9 @@ def turns(name: str, display: Display) -> tuple[Any, Any]:
         offset, scale = display.level(0.0), display.kelvins(1.0)
         return (lambda x: round(x * scale + offset, 6)), (lambda x: round((x - offset) / scale, 6))
     scale = 1.0
-    if name.endswith("_m3_min") and name != "specific_power_kw_per_m3_min":
+    if name == "specific_power_kw_per_m3_min":
+        scale = 1.0 if display.flow == "m3_min" else 100.0 / display.volume_flow(1.0)
+    elif name.endswith("_m3_min"):
         scale = display.volume_flow(1.0)
     elif name.endswith(("_bar", "_bar_g")):
         scale = display.line_pressure(1.0)
@@ -156,6 +167,11 @@ def _range_of(info: FieldInfo, name: str, display: Display) -> str:
 
 
 def spoken(text: str, display: Display) -> str:
+    """Sentence of the engine in the reader's units, with the plant file's keys called by the names of their fields."""
+    return speak(named(text, display), display)
+
+
+def named(text: str, display: Display) -> str:
     """Text in which keys of the plant file are called by the names of their fields."""
 
     def name_of(found: re.Match[str]) -> str:
@@ -199,6 +215,7 @@ def wanted_tables(
 
     Returns the tables as they would be with what stands in the fields, and the place for a message under each field.
     """
+    _drop_fields_in_other_units(display)
     places: dict[str, DeltaGenerator] = {}
     new = {name: values for name, values in tables.items() if name not in TABLES}
     for tab, (table, (_, model)) in zip(st.tabs([title for title, _ in TABLES.values()]), TABLES.items(), strict=True):
@@ -223,6 +240,13 @@ def wanted_tables(
     return new, places
 
 
+def _drop_fields_in_other_units(display: Display) -> None:
+    """Forget fields drawn in other units: what stood in them comes back from the draft, turned."""
+    for key in [str(name) for name in st.session_state]:
+        if key.startswith(f"{state.HOLD}plant_") and not key.endswith(f"_{display.temperature}"):
+            del st.session_state[key]
+
+
 def show_trouble(sentence: str, places: dict[str, DeltaGenerator]) -> None:
     """Show a refusal under every field that it names, and in full where the settings are taken."""
     for key, place in places.items():
@@ -235,6 +259,20 @@ def show_trouble(sentence: str, places: dict[str, DeltaGenerator]) -> None:
 def only_given(tables: dict[str, Any]) -> dict[str, Any]:
     """Tables without empty ones, to be compared with what stands in the fields."""
     return {name: values for name, values in tables.items() if values or name not in TABLES}
+
+
+def differ(wanted: dict[str, Any], held: dict[str, Any]) -> bool:
+    """Whether two sets of tables differ by more than a change of units and back rounds off."""
+    if wanted.keys() != held.keys():
+        return True
+    return any(_differ(wanted[name], held[name]) for name in wanted)
+
+
+def _differ(one: Any, other: Any) -> bool:
+    if isinstance(one, dict) and isinstance(other, dict):
+        return differ(one, other)
+    numbers = all(isinstance(x, int | float) and not isinstance(x, bool) for x in (one, other))
+    return abs(one - other) > 1e-5 * max(1.0, abs(other)) if numbers else one != other
 
 
 def toml_ready(tables: dict[str, Any]) -> dict[str, Any]:

@@ -21,7 +21,7 @@ Correction = tuple[float, float, str | None]
 HOLD = "hold_"
 _FILES, _DIGEST, _PLANT, _COLUMNS, _TROUBLE = "kept_files", "kept_digest", "kept_plant", "kept_columns", "kept_trouble"
 _WHAT_IF, _CORRECTIONS, _ATTEMPT, _HALTED = "kept_what_if", "kept_corrections", "kept_attempt", "kept_halted"
-_PLANT_TURN, _REFUSED = "kept_plant_turn", "kept_refused"
+_PLANT_TURN, _REFUSED, _DRAFT = "kept_plant_turn", "kept_refused", "kept_draft"
 _UNITS, _NUMBERS = f"{HOLD}units", f"{HOLD}numbers"
 UNITS = {"°C, bar, m³/min": METRIC, "°F, psi, cfm": US}
 NUMBERS = {"1,234.5": (",", "."), "1.234,5": (".", ","), "1 234,5": ("\u202f", ","), "1234.5": ("", ".")}
@@ -30,7 +30,7 @@ NUMBERS = {"1,234.5": (",", "."), "1.234,5": (".", ","), "1 234,5": ("\u202f", "
 def opening() -> None:
     """Lay out an empty visit once and keep the held widgets alive on every page."""
     start: dict[str, Any] = {_FILES: (), _DIGEST: "", _PLANT: "{}", _COLUMNS: "{}", _TROUBLE: ""}
-    start |= {_WHAT_IF: "{}", _CORRECTIONS: "[]", _ATTEMPT: 0, _HALTED: False, _PLANT_TURN: 0, _REFUSED: ()}
+    start |= {_WHAT_IF: "{}", _CORRECTIONS: "[]", _ATTEMPT: 0, _HALTED: False, _PLANT_TURN: 0, _REFUSED: (), _DRAFT: ""}
     start |= {_UNITS: next(iter(UNITS)), _NUMBERS: next(iter(NUMBERS))}
     for key, value in start.items():
         st.session_state.setdefault(key, value)
@@ -97,8 +97,19 @@ def keep_plant(tables: dict[str, Any]) -> None:
     """Replace the plant settings; the tables must have been checked before."""
     st.session_state[_PLANT] = json.dumps(tables, sort_keys=True, default=str)
     st.session_state[_PLANT_TURN] += 1
+    st.session_state[_DRAFT] = ""
     keep_what_if({})
     _anew()
+
+
+def draft() -> dict[str, Any]:
+    """Plant settings as they stand in the fields, used or not, in the plant file's units."""
+    return cast("dict[str, Any]", json.loads(st.session_state[_DRAFT] or st.session_state[_PLANT]))
+
+
+def keep_draft(tables: dict[str, Any]) -> None:
+    """Remember what stands in the fields, so that a change of units turns it instead of dropping it."""
+    st.session_state[_DRAFT] = json.dumps(tables, sort_keys=True, default=str)
 
 
 def columns() -> dict[str, str]:

@@ -71,6 +71,7 @@ def trials_for(diagnosis: Diagnosis, display: Display) -> list[Trial]:
             plant.dryer.purge_share,
             lambda x: x * 100.0,
             lambda x: x / 100.0,
+            decimals=1,
         ),
         _trial(
             "operation.hours_per_year",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+import altair as alt
 import pandas as pd
 import streamlit as st
 
@@ -66,9 +67,15 @@ def half_cycles_in_words(table: pd.DataFrame, display: Display) -> pd.DataFrame:
     return shown
 
 
-def chart_with_table(chart: object, table: pd.DataFrame, name: str, key: str, display: Display) -> None:
+def show_chart(chart: alt.TopLevelMixin, key: str, display: Display) -> None:
+    """A chart with its numbers in the reader's format."""
+    marks = alt.NumberLocale(decimal=display.decimal, thousands=display.group, grouping=[3], currency=["", ""])
+    st.altair_chart(chart.configure(locale=alt.Locale(number=marks)), width="stretch", key=f"chart_{key}")
+
+
+def chart_with_table(chart: alt.TopLevelMixin, table: pd.DataFrame, name: str, key: str, display: Display) -> None:
     """A chart and, at a switch, the figures behind it to read and to take away."""
-    st.altair_chart(chart, width="stretch", key=f"chart_{key}")
+    show_chart(chart, key, display)
     if st.toggle(f"Figures of: {name}", key=f"hold_table_{key}"):
         show_frame(table, display)
         st.download_button(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ctypes
 import threading
 from collections.abc import Callable
 from typing import Generic, TypeVar
@@ -9,8 +10,8 @@ from typing import Generic, TypeVar
 T = TypeVar("T")
 
 
-class Stopped(Exception):
-    """Raised within the work when its visitor wants no more of it."""
+class Stopped(BaseException):
+    """Raised within the work when its visitor wants no more of it; no handler of ordinary errors holds it up."""
 
 
 class Work(Generic[T]):
@@ -19,7 +20,8 @@ class Work(Generic[T]):
     Parameters
     ----------
     task : callable
-        Gets a function to be called with the name of each step as it begins; the work ends there once it was stopped.
+        Gets a function to be called with the name of each step as it begins. Once stopped, the work ends there or,
+        within a long step, at the next line of Python that it runs.
     """
 
     def __init__(self, task: Callable[[Callable[[str], None]], T]) -> None:
@@ -28,7 +30,8 @@ class Work(Generic[T]):
         self._unwanted = threading.Event()
         self._result: T | None = None
         self._error: BaseException | None = None
-        threading.Thread(target=self._run, args=(task,), daemon=True, name="diagnosis").start()
+        self._thread = threading.Thread(target=self._run, args=(task,), daemon=True, name="diagnosis")
+        self._thread.start()
 
     def _run(self, task: Callable[[Callable[[str], None]], T]) -> None:
         try:
@@ -44,8 +47,11 @@ class Work(Generic[T]):
         self.step = step
 
     def stop(self) -> None:
-        """Ask the work to end at its next step."""
+        """End the work, also in the midst of a step; no more of its time is taken from others."""
         self._unwanted.set()
+        number = self._thread.ident
+        if number is not None and not self._ended.is_set():
+            ctypes.pythonapi.PyThreadState_SetAsyncExc(ctypes.c_ulong(number), ctypes.py_object(Stopped))
 
     def wait(self, seconds: float) -> bool:
         """Wait so long at most; whether the work has ended."""

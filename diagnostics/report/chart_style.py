@@ -21,6 +21,8 @@ INK, QUIET, LIMIT, TREND = "#6b7680", "#7f8f98", "#d8443b", "#9067b8"
 PARTS = {"compressed air": "#2a86b8", "heater": "#cf6a1a", "blower": "#808080"}
 CLOCK = "%Y-%m-%d %H:%M:%S"
 
+_TOWER_LEGEND = alt.Legend(orient="top", values=["A", "B"], labelExpr="'tower ' + datum.label")
+
 TIME_LABEL = (
     "utchours(datum.value) + utcminutes(datum.value) + utcseconds(datum.value) == 0"
     " ? utcFormat(datum.value, utcdate(datum.value) == 1 ? '%b %Y' : '%d %b')"
@@ -44,7 +46,7 @@ def time_axis(field: str = "time", *, ticks: int = 8, labels: bool = True) -> al
     return alt.X(f"{field}:T", title=None, scale=alt.Scale(type="utc"), axis=axis)
 
 
-def level_axis(field: str, title: str, *, domain: tuple[float, float] | None = None) -> alt.Y:
+def level_axis(field: str, title: str | None, *, domain: tuple[float, float] | None = None) -> alt.Y:
     """Vertical axis that does not start at nought.
 
     Every layer of a chart needs the same ``domain``: one layer without it would draw the axis to nought again.
@@ -74,9 +76,9 @@ def tower_colour() -> alt.Color:
     """One colour a tower, with its legend."""
     return alt.Color(
         "tower:N",
-        title="tower",
+        title=None,
         scale=alt.Scale(domain=list(TOWER_COLOURS), range=list(TOWER_COLOURS.values())),
-        legend=alt.Legend(orient="top", values=["A", "B"]),
+        legend=_TOWER_LEGEND,
     )
 
 
@@ -84,9 +86,9 @@ def tower_shape() -> alt.Shape:
     """One shape a tower, for those who cannot rely on colour."""
     return alt.Shape(
         "tower:N",
-        title="tower",
+        title=None,
         scale=alt.Scale(domain=list(TOWER_SHAPES), range=list(TOWER_SHAPES.values())),
-        legend=alt.Legend(orient="top", values=["A", "B"]),
+        legend=_TOWER_LEGEND,
     )
 
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from diagnostics.report.chart_style import INK, LIMIT, QUIET, TOWER_COLOURS, TREND, wall_clock
 from diagnostics.report.curve import (
+    bands_fit,
     bare_curve,
     channel_table,
     curve_chart,
@@ -41,6 +42,7 @@ __all__ = [
     "QUIET",
     "TOWER_COLOURS",
     "TREND",
+    "bands_fit",
     "bare_curve",
     "cash_chart",
     "cash_table",

@@ -72,8 +72,7 @@ def span_table(diagnosis: Diagnosis, *, start_s: float | None = None, end_s: flo
         for e in diagnosis.screened.exclusions
         if e.end_s >= low and e.start_s <= high
     ]
-    half_cycles = diagnosis.cycle.half_cycles
-    half_cycles = half_cycles[(half_cycles["end_s"] > low) & (half_cycles["start_s"] < high)]
+    half_cycles = _in_view(diagnosis, start_s, end_s)
     if len(half_cycles) <= MOST_BANDS:
         rows += [
             (max(float(a), low), min(float(b), high), f"tower {tower} dries")
@@ -88,6 +87,17 @@ def span_table(diagnosis: Diagnosis, *, start_s: float | None = None, end_s: flo
             "what": table["what"],
         }
     )
+
+
+def _in_view(diagnosis: Diagnosis, start_s: float | None, end_s: float | None) -> pd.DataFrame:
+    low, high = -np.inf if start_s is None else start_s, np.inf if end_s is None else end_s
+    rows = diagnosis.cycle.half_cycles
+    return rows[(rows["end_s"] > low) & (rows["start_s"] < high)]
+
+
+def bands_fit(diagnosis: Diagnosis, *, start_s: float | None = None, end_s: float | None = None) -> bool:
+    """Whether the half-cycles in view are few enough to be shaded by tower."""
+    return len(_in_view(diagnosis, start_s, end_s)) <= MOST_BANDS
 
 
 def bare_curve(log: Log, *, height: int = 300, display: Display = METRIC) -> alt.Chart:
@@ -159,20 +169,25 @@ def curve_panels(
             .mark_line(strokeWidth=1, color=INK)
             .encode(
                 x=time_axis(labels=quantity == others[-1]),
-                y=level_axis("value", f"{words} [{unit}]"),
+                y=level_axis("value", None),
                 tooltip=[
                     alt.Tooltip("time:T", title="time", format=CLOCK),
                     alt.Tooltip("value:Q", title=f"{words} [{unit}]", format=".2f"),
                 ],
             )
-            .properties(width=600, height=90)
+            .properties(width=600, height=80, title=_panel_title(f"{words} [{unit}]"))
             .add_params(zoom)
         )
     with warnings.catch_warnings():
         # One zoom for all panels is what is wanted; Altair says so each time.
         warnings.filterwarnings("ignore", "Automatically deduplicated", UserWarning)
-        chart = alt.vconcat(*panels, spacing=8).resolve_scale(x="shared", color="independent")
+        chart = alt.vconcat(*panels, spacing=2).resolve_scale(x="shared", color="independent")
     return chart.properties(autosize=alt.AutoSizeParams(type="fit-x", contains="padding"))
+
+
+def _panel_title(words: str) -> alt.TitleParams:
+    """Name of a low panel above it: along its axis there is no room."""
+    return alt.TitleParams(words, anchor="start", frame="group", fontSize=11, fontWeight="normal", color=INK, offset=2)
 
 
 def _window(log: Log, start_s: float | None, end_s: float | None) -> slice:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 
 import pandas as pd
 import pytest
@@ -14,7 +15,7 @@ from diagnostics.log.record import Upload
 from diagnostics.plant import plant_from
 from diagnostics.what_if import what_if
 from tests.logs import saw_tooth
-from tests.ui.conftest import words
+from tests.ui.conftest import SCREENS, words
 
 
 def test_units_and_number_format_hold_on_every_page(good: AppTest) -> None:
@@ -68,6 +69,50 @@ def test_edits_of_the_plant_outlive_the_page_before_they_are_used(good: AppTest)
     assert next(item for item in good.number_input if item.label.startswith("Rated flow")).value == 12.5
     good.button(key="plant_use").click().run()
     assert json.loads(good.session_state["kept_plant"])["dryer"]["rated_flow_m3_min"] == 12.5
+
+
+def test_edits_of_the_plant_outlive_a_change_of_units_before_they_are_used(good: AppTest) -> None:
+    def field(visit: AppTest, label: str):
+        return next(item for item in visit.number_input if item.label.startswith(label))
+
+    good.switch_page("screens/the_plant.py").run()
+    assert "These settings are in use." in words(good)
+    field(good, "Rated flow").set_value(12.5).run()
+    field(good, "Dew point limit").set_value(-30.0).run()
+    good.selectbox(key="hold_units").select("°F, psi, cfm").run()
+    assert field(good, "Rated flow").label == "Rated flow [cfm]"
+    assert field(good, "Rated flow").value == pytest.approx(12.5 / 0.028316846592, rel=1e-6)
+    assert field(good, "Dew point limit").value == pytest.approx(-22.0)
+    assert "Changed, not used yet." in words(good)
+    field(good, "Dew point limit").set_value(-40.0).run()
+    good.selectbox(key="hold_units").select("°C, bar, m³/min").run()
+    assert field(good, "Rated flow").value == pytest.approx(12.5, rel=1e-6)
+    assert field(good, "Dew point limit").value == pytest.approx(-40.0)
+    good.button(key="plant_use").click().run()
+    assert json.loads(good.session_state["kept_plant"])["dryer"]["rated_flow_m3_min"] == pytest.approx(12.5, rel=1e-6)
+
+
+def test_a_change_of_units_alone_changes_no_setting(good: AppTest) -> None:
+    good.switch_page("screens/the_plant.py").run()
+    for units in ("°F, psi, cfm", "°C, bar, m³/min"):
+        good.selectbox(key="hold_units").select(units).run()
+        assert "These settings are in use." in words(good)
+
+
+METRIC_LEFT = re.compile(r"\d ?(?:°C|bar\b|m³/min|K\b(?! per K))")
+
+
+@pytest.mark.parametrize("screen", SCREENS)
+def test_no_quantity_stays_metric_where_other_units_are_chosen(good: AppTest, screen: str) -> None:
+    good.switch_page(f"screens/{screen}.py").run()
+    assert screen not in ("the_dryer", "payback") or METRIC_LEFT.search(words(good))
+    good.selectbox(key="hold_units").select("°F, psi, cfm").run()
+    text = words(good) + "\n" + "\n".join(good_table(table) for table in good.table)
+    assert not METRIC_LEFT.search(text), METRIC_LEFT.findall(text)
+
+
+def good_table(table) -> str:
+    return table.value.to_csv()
 
 
 def test_an_impossible_setting_is_told_at_its_field_and_not_taken(good: AppTest) -> None:

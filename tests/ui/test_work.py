@@ -54,3 +54,24 @@ def test_an_error_is_raised_where_the_result_is_wanted() -> None:
     assert work.wait(10)
     with pytest.raises(ValueError, match="no air"):
         work.result()
+
+
+def test_it_ends_in_the_midst_of_a_step_once_stopped() -> None:
+    begun = threading.Event()
+
+    def task(progress) -> int:
+        progress("a step without end")
+        begun.set()
+        count = 0
+        while True:
+            try:
+                count += 1
+            except Exception:  # what the engine might catch on its way must not hold the stop up
+                count = 0
+
+    work = Work(task)
+    assert begun.wait(10)
+    work.stop()
+    assert work.wait(10)
+    with pytest.raises(Stopped):
+        work.result()

@@ -10,11 +10,12 @@ from diagnostics.moment import say_duration
 from diagnostics.plant import plant_from
 from diagnostics.report.checklist import checklist_page
 from ui import state
-from ui.words import show_caution, show_sentence
+from ui.plant_form import spoken
+from ui.words import plain, show_caution, show_sentence
 
 st.title("Before measuring")
 st.caption("From the settings under The plant; without any, for a usual heatless dryer.")
-plant = plant_from(state.plant_tables())
+plant, display = plant_from(state.plant_tables()), state.display()
 left, right = st.columns(2)
 memory = left.number_input(
     "Readings that the logger holds", min_value=100, value=None, step=1000, placeholder="not known", key="hold_memory"
@@ -30,7 +31,7 @@ except UserError as error:
 
 st.subheader(
     f"A reading every {say_duration(plan.interval_s)} for {say_duration(3600 * plan.duration_h)}"
-    f" ({state.display().number(plan.samples, decimals=0)} readings)"
+    f" ({display.number(plan.samples, decimals=0)} readings)"
 )
 st.download_button(
     "Checklist to print (HTML)",
@@ -42,10 +43,11 @@ st.download_button(
     icon=":material/download:",
 )
 for topic, lines in groupby(plan.lines, key=lambda line: line.topic):
-    with st.container(border=True):
-        st.markdown(f"**{topic.capitalize()}**")
+    name, words = st.columns([1, 5], gap="small")
+    name.markdown(f"**{topic.capitalize()}**")
+    with words:
         for line in lines:
-            st.text(line.instruction)
-            st.caption(line.reason)
+            st.text(spoken(line.instruction, display))
+            st.caption(plain(spoken(line.reason, display)))
             if line.caution:
-                show_caution(line.caution)
+                show_caution(spoken(line.caution, display))

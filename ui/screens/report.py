@@ -24,7 +24,7 @@ TABLES = [
 ]
 
 st.title("Report")
-diagnosis = gate.diagnosis_or_stop()
+diagnosis = gate.diagnosis_or_stop("With one, this page hands out the report, the tables and the figures to take away.")
 display = state.display()
 st.text(verdict(diagnosis, display))
 name = re.sub(r"\W+", "-", diagnosis.plant.site.name or "dryer").strip("-").lower() or "dryer"

@@ -7,7 +7,8 @@ from diagnostics.report.figures import US
 from diagnostics.report.summary import CONFORMITY_WORDS
 from diagnostics.spot_check import spot_check
 from ui import state
-from ui.words import show_sentence, show_table
+from ui.plant_form import spoken
+from ui.words import plain, show_caution, show_sentence, show_table
 
 UNITS = {
     "°C dew point": "degC",
@@ -23,6 +24,10 @@ LINE, AIR = "line pressure", "atmospheric pressure"
 
 st.title("Spot check")
 st.caption("One reading with its pressure: class, limit, and every other quantity.")
+show_caution(
+    "open the sample point slowly, with a rated coupling; never unscrew a bleed fully under pressure; close the valve"
+    " before taking the probe off."
+)
 display = state.display()
 tag = display.temperature
 start = {
@@ -39,9 +44,10 @@ start = {
 for name, first in start.items():
     st.session_state.setdefault(f"{state.HOLD}spot_{name}", first)
 
-left, right = st.columns(2)
+left, right = st.columns(2)  # a pair a row, so that on a phone the unit stands below its reading
 value = left.number_input("Reading", value=None, step=0.1, format="%.2f", key="hold_spot_value")
 unit = right.selectbox("Unit", list(UNITS), key="hold_spot_unit")
+left, right = st.columns(2)
 pressure = left.number_input(
     f"Line pressure [{display.pressure_unit} gauge]",
     min_value=0.0,
@@ -96,10 +102,17 @@ except UserError as error:
 
 icon = {"pass": ":material/check_circle:", "fail": ":material/cancel:", "undecided": ":material/help:"}
 verdict = result.conformity or "undecided"
-rank = "no class, wetter than +10 °C" if result.purity_class is None else f"water class {result.purity_class}"
+rank = (
+    spoken("no class, wetter than +10 °C", display)
+    if result.purity_class is None
+    else f"water class {result.purity_class}"
+)
+spread = uncertainty or 0.0
+band = f" ± {display.number(spread, digits=2)} {'K' if tag == 'C' else '°F'}" if spread else ""
 with st.container(border=True):
-    st.markdown(f"### {icon[verdict]} {display.level_words(result.pressure_dew_point_c)} at line pressure")
+    st.markdown(f"### {icon[verdict]} {display.level_words(result.pressure_dew_point_c)}{band}")
     told = f"The air {CONFORMITY_WORDS[verdict]}: probability {display.share(result.probability_of_conformity)}."
+    st.caption("Pressure dew point with the instrument's uncertainty, k = 2" if spread else "Pressure dew point")
     st.text(f"{told if result.conformity else 'No limit was given.'} ISO 8573-1 {rank}.")
 number = display.number
 show_table(
@@ -113,7 +126,7 @@ show_table(
             "by mass of dry air",
             "mixing ratio",
             "at the line",
-            "per m³ at 20 °C, 1 bar, dry",
+            spoken("per m³ at 20 °C, 1 bar, dry", display),
             "relative humidity",
         ],
         "value": [
@@ -131,8 +144,4 @@ show_table(
     }
 )
 for note in result.notes:
-    st.caption(note)
-st.caption(
-    "Open the sample point slowly, with a rated coupling; never unscrew a bleed fully under pressure; close the valve"
-    " before taking the probe off."
-)
+    st.caption(plain(spoken(note, display)))

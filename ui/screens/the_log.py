@@ -43,8 +43,9 @@ if state.trouble():
         log_answers.name_columns()
 if not state.files():
     st.write(
-        "Upload the file of a dew point logger at the outlet of a twin-tower desiccant dryer. The curve is drawn at"
-        " once; with a few nameplate figures the diagnosis tells cost and savings as well."
+        "Upload the file of a dew point logger at the outlet of a twin-tower desiccant dryer: a time and a dew point"
+        " are enough, a day or two at a reading a minute is good. The curve is drawn at once; with a few nameplate"
+        " figures the diagnosis tells cost and savings as well."
     )
     gate.offer_invented()
     st.write("No log yet and a dryer to measure? **Before measuring** says where, how often and how long.")
@@ -53,12 +54,12 @@ if not state.files():
 log = gate.log_or_stop()
 display = state.display()
 caption, curve = st.empty(), st.empty()
-caption.text(f"{log.source}: {log.samples:,} readings")
+caption.text(f"{log.source}: {display.number(log.samples, decimals=0)} readings")
 if not gate.is_diagnosed():
     curve.altair_chart(charts.bare_curve(log, display=display), width="stretch")
 diagnosis = gate.diagnosis_or_none()
 if diagnosis is not None:
-    caption.text(log_line(diagnosis))
+    caption.text(log_line(diagnosis, display))
     with curve.container():
         log_window.show(diagnosis, display)
 log_answers.show_read(log)

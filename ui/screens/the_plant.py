@@ -31,7 +31,8 @@ def _use(wanted: dict[str, object]) -> None:
 if state.trouble():
     show_sentence(state.trouble())
 assumed = {item.key: f"{item.value}".replace("_", " ") for item in plant_from(tables).assumptions}
-wanted, places = plant_form.wanted_tables(tables, assumed, display)
+wanted, places = plant_form.wanted_tables(state.draft(), assumed, display)
+state.keep_draft(wanted)
 trouble = ""
 try:
     plant_from(wanted)
@@ -39,7 +40,7 @@ except UserError as error:
     trouble = str(error)
 plant_form.show_trouble(trouble, places)
 left, right = st.columns([1, 3], vertical_alignment="center")
-changed = wanted != plant_form.only_given(tables)
+changed = plant_form.differ(wanted, plant_form.only_given(tables))
 left.button(
     "Use these settings",
     icon=":material/check:",

@@ -10,7 +10,10 @@ from ui.plant_form import spoken
 from ui.words import chart_with_table, show_sentence, show_table
 
 st.title("What if")
-diagnosis = gate.diagnosis_or_stop()
+diagnosis = gate.diagnosis_or_stop(
+    "With one, this page shows at once what another dew point limit, longest half-cycle, purge or price "
+    "would change in energy and money."
+)
 display = state.display()
 
 left, right = st.columns([2, 3], gap="large")

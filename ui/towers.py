@@ -1,0 +1,31 @@
+"""The two towers beside each other: their usual half-cycle and how far half-cycles stray from it."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from diagnostics.diagnosis import Diagnosis
+from diagnostics.report.figures import NOTHING, Display
+
+
+def tower_rows(diagnosis: Diagnosis, display: Display) -> dict[str, list[str]]:
+    """One row a tower: count, and the median with the 5th and 95th percentile of length, peak and floor."""
+    rows = diagnosis.cycle.complete
+    known = rows[rows["tower"].notna()]
+    rows = known if len(known) else rows.assign(tower="not told apart")
+    columns: dict[str, list[str]] = {"tower": [], "half-cycles": [], "length": [], "peak": [], "floor": []}
+    for tower, part in rows.groupby("tower"):
+        columns["tower"].append(str(tower))
+        columns["half-cycles"].append(display.number(len(part), decimals=0))
+        columns["length"].append(_usual((part["end_s"] - part["start_s"]) / 60.0, display, "min", turned=False))
+        for name in ("peak", "floor"):
+            columns[name].append(_usual(part[f"{name}_dew_point_c"], display, display.temperature_unit))
+    return columns
+
+
+def _usual(values: pd.Series, display: Display, unit: str, *, turned: bool = True) -> str:
+    if not values.notna().any():
+        return NOTHING
+    low, middle, high = (display.level(x) if turned else x for x in values.quantile([0.05, 0.5, 0.95]))
+    say = display.number
+    return f"{say(middle, decimals=1)} {unit} ({say(low, decimals=1)} to {say(high, decimals=1)})"
