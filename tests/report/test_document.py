@@ -11,6 +11,7 @@ import pytest
 
 from diagnostics import Diagnosis, diagnose, document, json_schema, load_plant, read_log
 from tests.examples import EXAMPLES
+from tests.report.test_page import assert_told_on_paper_and_page
 from tests.shared_data import shared
 
 
@@ -64,10 +65,12 @@ def test_times_carry_the_site_s_offset(diagnosis: Diagnosis) -> None:
 
 
 @pytest.mark.parametrize("name", EXAMPLES)
-def test_examples_make_valid_documents(name: str) -> None:
+def test_examples_make_valid_documents_and_reports(name: str) -> None:
     folder = shared("examples", name)
     plant = load_plant(folder / "plant.toml")
-    whole = document(diagnose(read_log([folder / "log.csv"], plant), plant))
+    diagnosis = diagnose(read_log([folder / "log.csv"], plant), plant)
+    whole = document(diagnosis)
+    assert_told_on_paper_and_page(diagnosis)
     jsonschema.validate(json.loads(json.dumps(whole, allow_nan=False)), json_schema())
     truth = json.loads((folder / "truth.json").read_text(encoding="utf-8"))
     assert whole["log"]["samples"] == truth["samples"]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import html
 import html.parser
 import io
 import re
@@ -14,6 +15,7 @@ import pytest
 from diagnostics import Diagnosis, diagnose, document, plant_from, read_log
 from diagnostics.health.record import Finding
 from diagnostics.log.record import Exclusion
+from diagnostics.moment import say_duration
 from diagnostics.report.content import report_content
 from diagnostics.report.figures import METRIC
 from diagnostics.report.fitting import fitted
@@ -124,24 +126,40 @@ def test_the_page_prints_on_four_sheets(diagnosis: Diagnosis, tmp_path: Path) ->
 
 
 def headline_numbers(diagnosis: Diagnosis) -> list[str]:
+    """Every headline number of the document that is not null, as it is shown, and what the findings state."""
     whole = document(diagnosis)
-    kept = [
-        METRIC.number(whole["purity"]["p95_dew_point_c"], decimals=1),
-        METRIC.number(whole["purge"]["cost_per_year"]["value"]),
-        METRIC.number(whole["switching"]["cost_saved_per_year"]["value"]),
-        METRIC.number(whole["payback"]["simple_payback_years"]["value"], digits=2),
-        METRIC.number(whole["purge"]["average_m3_min"]["value"]),
+    purge, switching, payback = whole["purge"], whole["switching"], whole["payback"]
+    estimates = [
+        (purge["cost_per_year"], 3),
+        (purge["average_m3_min"], 3),
+        (purge["energy_kwh_per_year"], 3),
+        (payback["simple_payback_years"], 2),
+        (payback["npv"], 3),
     ]
+    if switching["limited_by"] not in ("air_use", "none_possible") and switching["already_saved_share"] is None:
+        estimates += [(switching["cost_saved_per_year"], 3), (switching["energy_saved_kwh_per_year"], 3)]
+    kept = [METRIC.number(found["value"], digits=digits) for found, digits in estimates if found is not None]
+    towers = whole["cycle"]["towers"].values()
+    levels = [whole["purity"]["p95_dew_point_c"], *(tower["peak_dew_point_c"] for tower in towers)]
+    kept += [METRIC.number(level, decimals=1) for level in levels if level is not None]
+    half_cycle = whole["cycle"]["half_cycle_s"]
+    kept += [] if half_cycle is None else [say_duration(half_cycle["value"])]
     return kept + [finding["statement"] for finding in whole["findings"]]
 
 
 def test_pdf_holds_every_headline_number(diagnosis: Diagnosis) -> None:
+    assert_told_on_paper_and_page(diagnosis)
+
+
+def assert_told_on_paper_and_page(diagnosis: Diagnosis) -> None:
     import pypdf
 
     reader = pypdf.PdfReader(io.BytesIO(report_pdf(diagnosis, today=DAY)))
     assert 2 <= len(reader.pages) <= 4
+    shown = report_page(diagnosis, today=DAY)
+    assert fetches(shown) == []
     text = squeezed(" ".join(sheet.extract_text() for sheet in reader.pages))
-    page = squeezed(re.sub(r"<[^>]+>", " ", report_page(diagnosis, today=DAY)).replace("&#39;", "'"))
+    page = squeezed(html.unescape(re.sub(r"<[^>]+>", " ", shown)))
     for number in headline_numbers(diagnosis):
         assert squeezed(number) in text, number
         assert squeezed(number) in page, number
