@@ -12,8 +12,11 @@ import pytest
 from diagnostics.diagnosis import diagnose
 from diagnostics.log.reading import read_log
 from diagnostics.plant import plant_from
-from tests.health.study_findings import DUE, OPEN
+from tests.health.fault_sets import DUE
 from tests.second_plant import second_plant
+
+OPEN = {"breakthrough", "excess_regeneration"}
+"""Facts of load and limit that may be true beside the fault."""
 
 
 def _found(seed: int, folder: Path, fault: str | None, kind: str):
