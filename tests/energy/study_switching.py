@@ -72,7 +72,7 @@ def judged(case: Case, segmented: bool = False) -> dict[str, object]:
     }
     today = truth["half_cycle_s"]
     for name, estimate, true_s in (
-        ("sus", margin.sustained_margin_s, truth["sustained_s"] - today),
+        ("sus", margin.sustained_margin_s, truth["sustained_s"] and truth["sustained_s"] - today),
         ("one", margin.margin_s if case.kind == "heated" else None, truth["single_margin_s"]),
     ):
         told = estimate is not None and true_s is not None
