@@ -197,9 +197,9 @@ def _after_stop(air: PurgeAir, screened: ScreenedLog, cycle: Cycle) -> tuple[str
     before = (cycle.stopped_s - log.time_s[0]) / max(log.time_s[-1] - log.time_s[0], 1.0)
     shut = air.average.value * min(max(before, 0.0), 1.0)
     return (
-        f"Switching stopped at {since}; the purge told here is that of the dryer as it switched. Whether the purge"
-        f" valve has stood open or shut since then the log does not show: open, {air.while_purging.value:.2f} m³/min"
-        f" flow without a break; shut, the log's average is {shut:.2f} m³/min. Look or listen at the silencer.",
+        f"The last switchover was at {since}; the purge told here is that of the dryer as it switched. Whether the"
+        f" purge valve has stood open or shut since then the log does not show: open, {air.while_purging.value:.2f}"
+        f" m³/min flow without a break; shut, the log's average is {shut:.2f} m³/min. Look or listen at the silencer.",
     )
 
 

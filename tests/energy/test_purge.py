@@ -202,7 +202,7 @@ def test_after_a_stop_the_purge_is_not_counted_on_in_silence() -> None:
     log = made.screened(plant)
     middle = float(log.log.time_s[0] + 24 * 3600.0)
     purge = account_purge(log, made.cycle(log, 300.0, control="stopped", stopped_s=middle), plant)
-    note = next(note for note in purge.notes if "Switching stopped" in note)
+    note = next(note for note in purge.notes if "last switchover" in note)
     assert "does not show" in note
     # open throughout 1.5 m3/min over 0.8 of the time it was; shut, half of the plate's 1.5 over the log
     assert "open, 1.88 m³/min" in note
