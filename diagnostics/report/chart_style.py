@@ -102,8 +102,10 @@ def in_units(table: pd.DataFrame, column: str, display: Display) -> pd.DataFrame
     return table.assign(**{column: display.level(table[column])})
 
 
-def limit_rule(limit_c: float, display: Display, *, domain: tuple[float, float] | None = None) -> list[alt.Chart]:
-    """The limit as a dashed line with its words."""
+def limit_rule(
+    limit_c: float, display: Display, *, domain: tuple[float, float] | None = None, at_right: bool = False
+) -> list[alt.Chart]:
+    """The limit as a dashed line with its words above one of its ends."""
     data = pd.DataFrame({"level": [display.level(limit_c)], "label": [f"limit {display.level_words(limit_c, 0)}"]})
     rule = (
         alt.Chart(data)
@@ -112,8 +114,19 @@ def limit_rule(limit_c: float, display: Display, *, domain: tuple[float, float] 
     )
     text = (
         alt.Chart(data)
-        .mark_text(align="left", baseline="bottom", dx=3, dy=-2, color=LIMIT, fontSize=11)
-        .encode(y=alt.Y("level:Q", scale=level_scale(domain)), x=alt.value(0), text="label:N")
+        .mark_text(
+            align="right" if at_right else "left",
+            baseline="bottom",
+            dx=-3 if at_right else 3,
+            dy=-2,
+            color=LIMIT,
+            fontSize=11,
+        )
+        .encode(
+            y=alt.Y("level:Q", scale=level_scale(domain)),
+            x=alt.value("width" if at_right else 0),
+            text="label:N",
+        )
     )
     return [rule, text]
 

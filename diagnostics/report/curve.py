@@ -181,13 +181,13 @@ def curve_panels(
     with warnings.catch_warnings():
         # One zoom for all panels is what is wanted; Altair says so each time.
         warnings.filterwarnings("ignore", "Automatically deduplicated", UserWarning)
-        chart = alt.vconcat(*panels, spacing=2).resolve_scale(x="shared", color="independent")
+        chart = alt.vconcat(*panels, spacing=8).resolve_scale(x="shared", color="independent")
     return chart.properties(autosize=alt.AutoSizeParams(type="fit-x", contains="padding"))
 
 
 def _panel_title(words: str) -> alt.TitleParams:
     """Name of a low panel above it: along its axis there is no room."""
-    return alt.TitleParams(words, anchor="start", frame="group", fontSize=11, fontWeight="normal", color=INK, offset=2)
+    return alt.TitleParams(words, anchor="start", frame="group", fontSize=11, fontWeight="normal", color=INK, offset=1)
 
 
 def _window(log: Log, start_s: float | None, end_s: float | None) -> slice:

@@ -257,7 +257,7 @@ def tail_chart(
             ],
         )
     )
-    layers: list[alt.Chart] = [lines, *limit_rule(limit_c, display, domain=domain)]
+    layers: list[alt.Chart] = [lines, *limit_rule(limit_c, display, domain=domain, at_right=True)]
     if today is not None:
         low, high = domain
         words = {

@@ -19,6 +19,7 @@ _QUANTITY = re.compile(
     rf"(?:(?P<every> a day| a year)?(?P<open> \()(?P<low>{_NUMBER}) to (?P<high>{_NUMBER})\))?"
 )
 _PLAIN_NUMBER = re.compile(r"(?<![\w.,])(?<!\w-)(?:\d{1,3}(?:,\d{3})+(?:\.\d+)?|\d+\.\d+)(?![,.]?\w)")
+_SAID_TWICE = re.compile(r"(?P<it>\d[\d.,]* psi gauge)(?P<rest> \([^()]*), (?P=it)\)")
 _QUOTED = re.compile(r"(“[^”]*”|\"[^\"]*\"|'[^' ][^']*'(?!\w))")
 
 
@@ -37,7 +38,8 @@ def speak(text: str, display: Display) -> str:
         Levels keep their decimals; pressures and flows have three significant digits or as many as before.
     """
     pieces = _QUOTED.split(text)
-    return "".join(piece if place % 2 else _turned(piece, display) for place, piece in enumerate(pieces))
+    said = "".join(piece if place % 2 else _turned(piece, display) for place, piece in enumerate(pieces))
+    return _SAID_TWICE.sub(r"\g<it>\g<rest>)", said)
 
 
 def _turned(text: str, display: Display) -> str:

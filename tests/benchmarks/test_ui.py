@@ -31,6 +31,23 @@ def test_log_to_first_curve(benchmark, rows: int) -> None:
     assert len(chart.data) <= 4_004
 
 
+@pytest.mark.parametrize("rows", [2_880, 1_100_000])
+def test_upload_to_judged_curve(benchmark, rows: int) -> None:
+    """The whole run of The log after an upload: read, diagnosed, drawn with towers, limit and what was set aside."""
+    visit = AppTest.from_file(str(APP), default_timeout=120).run()
+    file = ("log.csv", content(rows), "text/csv")
+
+    def put() -> None:
+        visit.file_uploader(key="log_files").set_value([file])
+        visit.run()
+
+    benchmark.pedantic(put, rounds=1)
+    assert not visit.exception
+    (chart,) = visit.get("vega_lite_chart")
+    assert f"{rows:,} readings" in "\n".join(text.value for text in visit.text)
+    assert len(chart.proto.SerializeToString()) < 1_000_000
+
+
 def test_slider(benchmark) -> None:
     """One whole run of the What if page after a slider was moved."""
     visit = AppTest.from_file(str(APP), default_timeout=60).run()

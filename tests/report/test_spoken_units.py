@@ -29,6 +29,7 @@ SAID = [
     ("0.40 K per K", "0.40 K per K"),
     ("takes 3.37 m³/min (3.10 to 3.67) of air", "takes 119 cfm (109 to 130) of air"),
     ("at 7.00 bar gauge (8.01 bar absolute)", "at 102 psi gauge (116 psi absolute)"),
+    ("at 7 bar gauge (8.01 bar absolute, 102 psi gauge)", "at 102 psi gauge (116 psi absolute)"),
     ("0.3 bar", "4.35 psi"),
     ("6.2 kW per m³/min", "17.6 kW per 100 cfm"),
     ("5 to 7 kW per m³/min", "14.2 to 19.8 kW per 100 cfm"),

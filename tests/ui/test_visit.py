@@ -197,3 +197,35 @@ def test_a_stopped_diagnosis_waits_until_it_is_wanted(good: AppTest) -> None:
     assert "What was read" in words(good)
     good.button(key="diagnose_again").click().run()
     assert "1,440 used" in words(good)
+
+
+def test_several_files_are_one_log(visit: AppTest) -> None:
+    table = saw_tooth(days=0.5)
+    parts = [table.iloc[:700], table.iloc[700:]]
+    files = [(f"part {n}.csv", part.to_csv(index=False).encode(), "text/csv") for n, part in enumerate(parts)]
+    visit.file_uploader(key="log_files").set_value(files).run()
+    assert not visit.exception
+    assert "1,440 readings" in words(visit)
+
+
+def test_charts_write_numbers_in_the_format_chosen(good: AppTest) -> None:
+    good.selectbox(key="hold_numbers").select("1.234,5").run()
+    for screen in ("the_log", "the_dryer", "what_if", "payback"):
+        good.switch_page(f"screens/{screen}.py").run()
+        charts = good.get("vega_lite_chart")
+        assert charts
+        for chart in charts:
+            marks = json.loads(chart.proto.spec)["config"]["locale"]["number"]
+            assert (marks["decimal"], marks["thousands"]) == (",", ".")
+
+
+def test_the_towers_stand_beside_each_other_with_their_spread(good: AppTest, log_bytes: bytes) -> None:
+    good.switch_page("screens/the_dryer.py").run()
+    table = next(table.value for table in good.table if table.value.index.name == "tower")
+    plant = plant_from(json.loads(good.session_state["kept_plant"]))
+    rows = diagnose(read_log(Upload("log.csv", log_bytes), plant), plant).cycle.complete
+    for tower, part in rows.groupby("tower"):
+        low, middle, high = part["peak_dew_point_c"].quantile([0.05, 0.5, 0.95])
+        said = f"{middle:.1f} °C ({low:.1f} to {high:.1f})".replace("-", "−")
+        assert table.loc[tower, "peak"].replace("\\", "") == said
+        assert table.loc[tower, "half-cycles"] == str(len(part))
