@@ -61,11 +61,6 @@ def find_switching(trace: Trace, depth: int = 0) -> Switching | None:
         return None
     least = LEAST_READINGS * trace.interval_s
     timer = whole_course(trace)
-    if timer is not None and may_be_the_days(timer[1]):
-        beside = without_days(trace)
-        other = whole_course(beside) if beside is not None else None
-        if beside is not None and other is not None and is_good(other[1]) and believable(beside, other):
-            return timed(beside, *other, depth)
     if timer is not None:
         timer = (timer[0], mended(trace, timer[1]))
     good = timer is not None and is_good(timer[1])
@@ -73,6 +68,11 @@ def find_switching(trace: Trace, depth: int = 0) -> Switching | None:
         return _believed(trace, timer, depth)
     falls = find_falls(trace, least)
     uneven = falls is not None and keep_no_time(falls, trace.interval_s)
+    if timer is not None and not uneven and may_be_the_days(timer[1]):
+        beside = without_days(trace)
+        other = whole_course(beside) if beside is not None else None
+        if beside is not None and other is not None and is_good(other[1]) and believable(beside, other):
+            return timed(beside, *other, depth)
     timely = falls is None or timer is None or keeps_their_time(timer[1], falls, trace.interval_s)
     if good and timely:
         believed = _believed(trace, timer, depth)

@@ -28,9 +28,9 @@ MANY = 40.0
 """Half-cycles from which a rhythm without a reset and with hardly a lag is a timer's without further proof."""
 CLIMB = 0.25
 """Rise in ln moisture above all before that makes a ceased rhythm a stopped switching."""
-NO_FALL, MOST_TOLD, OVERDUE = 0.05, 120, 2.0
+NO_FALL, MOST_TOLD, OVERDUE, LATER = 0.12, 120, 2.0, 4.0
 """Share of the usual fall below which a switchover did not take place, how many of the last switchovers are looked at,
-and half-cycles from the last fall to the log's end that tell a stop."""
+half-cycles from the last fall to the log's end that tell a stop, and after which its climb shows."""
 
 
 def is_beyond_doubt(course: Course, duration_s: float) -> bool:
@@ -117,7 +117,10 @@ def without_endless_climb(course: Course, trace: Trace) -> Course:
     half, piece = course.half_cycle_s, course.pieces[-1]
     base = course.first_s + piece.offset_s
     low, high = max(piece.start_s, float(trace.time_s[0])), min(piece.end_s, float(trace.time_s[-1]))
-    first, last = int(np.ceil((low - base) / half + 0.45)), int(np.floor((high - base) / half - 0.55))
+    finish = float(trace.time_s[-1])
+    # the piece may end with the climb itself: what follows it in the log tells whether the trace came down
+    told = min(high, finish - 0.55 * half)
+    first, last = int(np.ceil((low - base) / half + 0.45)), int(np.floor((told - base) / half))
     number = np.arange(max(first, last + 1 - MOST_TOLD), last + 1)
     if number.size < 5:
         return course
@@ -127,9 +130,11 @@ def without_endless_climb(course: Course, trace: Trace) -> Course:
     if usual <= 0.0 or comes_down.size < 4:
         return course
     at = int(comes_down[-1])
-    if at == number.size - 1 or high - (base + half * float(number[at])) < OVERDUE * half:
+    since = base + half * float(number[at])
+    if at == number.size - 1 or finish - since < OVERDUE * half:
         return course
-    late = trace.part(high - 0.5 * half, high + 1.0).value
+    seen = max(high, min(since + LATER * half, finish))
+    late = trace.part(seen - 0.5 * half, seen + 1.0).value
     if late.size == 0 or float(np.median(late)) < float(np.nanmax(top[: at + 1])) + CLIMB:
         return course
     end = base + (float(number[at]) + 0.5) * half

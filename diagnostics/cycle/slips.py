@@ -8,7 +8,7 @@ match, and at which offset.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -62,11 +62,36 @@ def mended(trace: Trace, course: Course) -> Course:
     pieces = _pieces(trace, course, blocks)
     if not pieces or len(pieces) > max(4, int(blocks.heard.sum()) // 3):
         return course
+    if len(pieces) == 1:
+        return _run_on(trace, course, blocks, pieces[0])
     period, origin = course.folded.period_s, course.folded_from_s
     level = steady_level(trace, period)
     other = course_of(trace, level, fit_clock(trace, level, pieces, period, origin), origin)
     better = other.coherence * other.present_share > course.coherence * course.present_share + BETTER
     return other if better else course
+
+
+def _run_on(trace: Trace, course: Course, blocks: _Blocks, piece: Piece) -> Course:
+    """Course through a lull: one clock, by a line through the offsets of the blocks heard before and after it."""
+    inside = blocks.heard & (blocks.start_s >= piece.start_s - 1.0) & (blocks.end_s <= piece.end_s + 1.0)
+    covered = np.zeros(inside.size, dtype=bool)
+    for known in course.pieces:
+        covered |= (blocks.start_s >= known.start_s - 1.0) & (blocks.start_s < known.end_s)
+    if int((inside & ~covered).sum()) < LEAST_AFTER:
+        return course
+    period = course.folded.period_s
+    late = (blocks.offset[inside] - _middle(blocks.offset[inside]) + 0.5) % 1.0 - 0.5 + _middle(blocks.offset[inside])
+    late = late - np.rint(_middle(blocks.offset[inside]))
+    at = 0.5 * (blocks.start_s + blocks.end_s)[inside] - course.first_s
+    slope, start = np.polyfit(at, late * period, 1)
+    longest = max(course.pieces, key=lambda known: known.end_s - known.start_s)
+    share = float(((trace.time_s >= piece.start_s) & (trace.time_s <= piece.end_s)).mean())
+    return replace(
+        course,
+        half_cycle_s=course.half_cycle_s * (1.0 + float(slope)),
+        pieces=(Piece(piece.start_s, piece.end_s, longest.offset_s + float(start)),),
+        present_share=share,
+    )
 
 
 def _blocks(trace: Trace, course: Course) -> _Blocks | None:
