@@ -21,6 +21,9 @@ _MOST_CORRELATION = 0.985
 _FEWEST_DAYS = 4
 _FEWEST_FOR_MEMORY = 8
 """Days from which on the memory from day to day can be told."""
+_FEWEST_FREE = 3.0
+_STRIDE_D = 6.0 / 24.0
+_FEWEST_STRIDES = 7.0
 _MEMORY_D = 3.0 / 24.0
 """Memory taken at least [d]: beds, pipes and production carry their state over hours."""
 
@@ -121,13 +124,17 @@ def _line(
     explained = sum((beta[2 + i] * x for i, x in enumerate(covariates.values())), np.zeros(n))
     rest = series.peak_c - explained
     by_days, days = _error_by_days(series.time_d, rest)
+    freedom = max(effective, float(days) if days > _FEWEST_DAYS else 0.0) - 2.0
+    wandering = 0.0
+    if freedom < _FEWEST_FREE:
+        wandering, freedom = _error_of_wandering(series, residual, freedom)
     effects = dict(zip(covariates, map(float, beta[2:]), strict=True))
     return Line(
         slope=float(beta[1]),
-        error=float(np.sqrt(max(covariance[1], by_days**2) + between)),
+        error=float(np.sqrt(max(covariance[1], by_days**2, wandering**2) + between)),
         level_c=float(beta[0]),
         level_error=float(np.sqrt(covariance[0] + visit_deviation_k**2 * (np.unique(series.visit).size > 1))),
-        freedom=max(effective, float(days) if days > _FEWEST_DAYS else 0.0) - 2.0,
+        freedom=freedom,
         correlation=correlation,
         scatter_k=float(np.sqrt(np.mean(residual**2))),
         effects=effects,
@@ -188,9 +195,25 @@ def _error_by_days(time_d: Floats, rest_c: Floats) -> tuple[float, int]:
     power = float(apart @ apart)
     miss = level - level.mean() - apart * float(apart @ level) / power
     few = float(stdtrit(level.size - 2, 0.975)) / 1.96
-    alike = _correlation(miss, np.diff(middle), 2) if level.size >= _FEWEST_FOR_MEMORY else 0.0
+    bent = level.size >= _FEWEST_FOR_MEMORY
+    alike = _correlation(_unbent(middle, miss), np.diff(middle), 2) if bent else 0.0
     few *= float(np.sqrt((1.0 + alike) / (1.0 - alike)))
     return few * float(np.sqrt(miss @ miss / (level.size - 2) / power)), level.size
+
+
+def _error_of_wandering(series: PeakSeries, residual: Floats, freedom: float) -> tuple[float, float]:
+    """Standard error of the slope if what is left wanders without ever coming back, and its degrees of freedom.
+
+    A random walk is the worst that neighbours so much alike can be; its steps over `_STRIDE_D` are independent. A
+    series that comes back to its level errs less.
+    """
+    span_d = float(series.time_d[-1] - series.time_d[0])
+    stride = max(1, round(_STRIDE_D / series.step_d))
+    strides = span_d / (stride * series.step_d)
+    if np.unique(series.visit).size > 1 or strides < _FEWEST_STRIDES or residual.size <= stride:
+        return 0.0, freedom
+    moved = residual[stride:] - residual[:-stride]
+    return float(np.sqrt(strides * np.mean(moved**2)) / span_d), strides - 4.0
 
 
 def _between_visits(series: PeakSeries, deviation_k: float) -> float:

@@ -214,7 +214,10 @@ def _simulated(recipe: Recipe, keep: Path) -> tuple[pd.DataFrame, dict[str, Any]
         columns += [c for c in table.columns if c.startswith("Ambient")]
     truth["flow_ratio"] = tables["operation"]["flow_m3_min"] / tables["dryer"]["rated_flow_m3_min"]
     truth["at_end_of_range"] = int((table[_DEW] >= _END_OF_RANGE_C).sum())
-    return table[columns], truth | {"drawn": drawn}, tables
+    flow = table["Flow [m3/min]"].mean() / tables["dryer"]["rated_flow_m3_min"]
+    wettest = table[_DEW] >= table[_DEW].max() - 1e-9
+    truth |= {"drawn": drawn, "flow_share": float(flow), "clipped": int(wettest.sum()) > 20}
+    return table[columns], truth, tables
 
 
 def _shown_k(table: pd.DataFrame, plain: pd.DataFrame, late_only: bool) -> float:
@@ -242,7 +245,7 @@ def _from_second_plant(
     since_s = drawn["interval_s"] * np.arange(len(table))
     room_c = 21.0 + 3.0 * np.sin(2.0 * np.pi * since_s / 86400.0)
     table["Ambient temperature [°C]"] = np.round(room_c, 1)
-    if recipe.fault == "dead_heater":
+    if "dead_heater" in faults:
         truth["onsets"]["dead_heater"] = _first_failed_regeneration_s(truth)
     extended = truth["sustained_margin_s"] + (truth["half_cycle_s"] or drawn["half_cycle_s"])
     truth |= {
