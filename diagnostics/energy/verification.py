@@ -40,6 +40,9 @@ PROVEN_AT_68 = 0.5
 MOST_CV = 0.30
 """CV(RMSE) of an hourly baseline beyond which it fits poorly (ASHRAE Guideline 14, from memory)."""
 
+_LEAST_SHARE = 0.005
+"""Share below which nothing was saved: it would read 0 %."""
+
 Side = tuple[ScreenedLog, Cycle]
 
 
@@ -243,7 +246,7 @@ def _saving(case: _Comparison, before: Side) -> _Saving:
     half, at_90, at_68 = (
         fractional_uncertainty(t_value(confidence, n - p), cv, n, case.rho, m, 1.0) for confidence in (0.95, 0.90, 0.68)
     )
-    saved = share > 0.0
+    saved = share > _LEAST_SHARE
     verdict: Literal["proven", "not_proven", "no_saving"] = "no_saving"
     if saved:
         verdict = "proven" if at_68 / share < PROVEN_AT_68 and share > half else "not_proven"
@@ -268,7 +271,7 @@ def _verified(case: _Comparison, saving: _Saving, before: Side, plant: Plant) ->
         fractional_uncertainty=saving.at_90,
         fractional_uncertainty_68=saving.at_68,
         cv_rmse=saving.cv,
-        nmbe=nmbe(earlier.value, baseline.fitted, baseline.parameters),
+        nmbe=round(nmbe(earlier.value, baseline.fitted, baseline.parameters), 9),
         blocks_before=earlier.value.size,
         blocks_after=case.later.value.size,
         block_s=case.block_s,
@@ -321,8 +324,9 @@ def _statement(quantity: str, saving: _Saving) -> str:
             f"Not proven: {percent} saved by the figures, but at 68 % confidence the uncertainty is"
             f" {100 * saving.at_68:.0f} % of the saving; log longer on both sides."
         )
-    more = f"{-100 * share.value:.0f} % more" if share.value < -0.005 else "no less"
-    return f"No saving: {more} {words} than the baseline at the same load."
+    if share.value >= -_LEAST_SHARE:
+        return f"No saving: {words} within half a percent of the baseline at the same load."
+    return f"No saving: {-100 * share.value:.0f} % more {words} than the baseline at the same load."
 
 
 def _notes(case: _Comparison, cv: float, plant: Plant) -> tuple[str, ...]:

@@ -120,3 +120,10 @@ def test_breathing_air_names_the_responsible_person() -> None:
     plant = made.plant(made.HEATLESS, site__air_use="breathing")
     found = verify(side(300.0, plant=plant), later(600.0, plant=plant), plant)
     assert any("responsible person" in note for note in found.notes)
+
+
+def test_a_dryer_left_as_it_was_saved_nothing_and_no_uncertainty_of_nothing_is_told() -> None:
+    found = verify(side(300.0), later(300.2), HEATLESS)
+    assert found.verdict == "no_saving"
+    assert found.fractional_uncertainty is None
+    assert "within half a percent" in found.statement
