@@ -25,7 +25,7 @@ LEAST_PIECE = 3.5
 """Cycles a piece must last."""
 DRIFT_COST = 5.0
 """Cost of moving by one bin: the shape of a cycle changes with the load and takes its best offset along."""
-MOST_ROWS = 1200
+MOST_ROWS, MOST_CORRELATED = 1200, 4800
 MOST_PER_CYCLE = 6.0
 SAME_OFFSET = 0.08
 LONGEST_LULL = 12.0
@@ -71,9 +71,13 @@ def _likelihood(trace: Trace, level: Floats, curve: Floats, period_s: float, ori
     bins = curve.size
     position = (trace.time_s - origin_s) / period_s
     row = np.floor(position).astype(np.int64)
-    first, rows = int(row[0]), int(row[-1] - row[0]) + 1
+    first = int(row[0])
     cell = np.minimum(((position - row) * bins).astype(np.int64), bins - 1)
-    key = (row - first) * bins + cell
+    # in a very long log a row is already several cycles
+    together = max(1, int(row[-1] - first + 1) // MOST_CORRELATED)
+    row = (row - first) // together
+    rows = int(row[-1]) + 1
+    key = row * bins + cell
     count = np.bincount(key, minlength=rows * bins).reshape(rows, bins).astype(float)
     heard = np.bincount(key, level, rows * bins).reshape(rows, bins)
     inner, energy = _correlate(heard, curve), _correlate(count, curve**2)
@@ -81,12 +85,12 @@ def _likelihood(trace: Trace, level: Floats, curve: Floats, period_s: float, ori
     noise = _noise(heard, count, inner, energy, size, curve)
     gain = (size[:, None] * inner - 0.5 * size[:, None] ** 2 * energy) / noise
     # a step of the load can spoil a cycle, but no single cycle may decide that the timer was reset
-    gain = np.clip(gain, -MOST_PER_CYCLE, MOST_PER_CYCLE)
+    gain = np.clip(gain, -MOST_PER_CYCLE * together, MOST_PER_CYCLE * together)
     each = max(1, -(-rows // MOST_ROWS))
     if each > 1:
         gain = np.add.reduceat(gain, np.arange(0, rows, each), axis=0)
     starts = np.minimum(np.arange(gain.shape[0] + 1) * each, rows)
-    return gain, origin_s + (first + starts) * period_s
+    return gain, origin_s + (first + starts * together) * period_s
 
 
 def _correlate(rows: NDArray[Any], curve: Floats) -> Floats:

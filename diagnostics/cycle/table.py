@@ -41,11 +41,9 @@ def half_cycle_table(screened: ScreenedLog, stretches: list[Stretch]) -> pd.Data
     DataFrame
         Rows at the ends of a stretch and rows with a fifth or more of their readings missing are not complete.
     """
-    spans = _spans(stretches)
-    if not spans:
+    start, end, towers, closed = _spans(stretches)
+    if not towers:
         return no_half_cycles()
-    start, end = np.array([span[0] for span in spans]), np.array([span[1] for span in spans])
-    closed = np.array([span[3] for span in spans])
     first, last = np.searchsorted(screened.log.time_s, (start, end))
     inside = np.concatenate([[0], np.cumsum(screened.used)])
     seen = inside[last] - inside[first]
@@ -63,7 +61,7 @@ def half_cycle_table(screened: ScreenedLog, stretches: list[Stretch]) -> pd.Data
         {
             "start_s": start,
             "end_s": end,
-            "tower": pd.Series([span[2] for span in spans], dtype="object"),
+            "tower": pd.Series(towers, dtype="object"),
             "complete": closed & enough,
         }
     )
@@ -72,23 +70,29 @@ def half_cycle_table(screened: ScreenedLog, stretches: list[Stretch]) -> pd.Data
     return table[shown].reset_index(drop=True)[list(HALF_CYCLE_COLUMNS)]
 
 
-def _spans(stretches: list[Stretch]) -> list[tuple[float, float, str | None, bool]]:
-    """Start, end, tower and whether both ends are switchovers, of every half-cycle."""
+def _spans(stretches: list[Stretch]) -> tuple[Floats, Floats, list[str | None], Flags]:
+    """Starts, ends, towers of all half-cycles and whether both ends are switchovers."""
     other = {"A": "B", "B": "A", None: None}
-    spans: list[tuple[float, float, str | None, bool]] = []
+    starts, ends, closed = [np.zeros(0)], [np.zeros(0)], [np.zeros(0, dtype=bool)]
+    all_towers: list[str | None] = []
     for number, stretch in enumerate(stretches):
-        times, towers = stretch.switchovers_s, stretch.towers
+        times, towers = stretch.switchovers_s, list(stretch.towers)
         adjoins = number > 0 and stretch.start_s - stretches[number - 1].end_s < 1.0
-        if not adjoins and times[0] > stretch.start_s:
-            spans.append((stretch.start_s, float(times[0]), other[towers[0]], False))
-        if adjoins and spans:
-            start, _, tower, _ = spans.pop()
-            spans.append((start, float(times[0]), tower, True))
-        bounds = [*times.tolist(), stretch.end_s]
-        for i, tower in enumerate(towers):
-            if bounds[i + 1] > bounds[i]:
-                spans.append((bounds[i], bounds[i + 1], tower, i + 1 < len(towers)))
-    return spans
+        if adjoins and all_towers:
+            ends[-1][-1], closed[-1][-1] = times[0], True
+        elif not adjoins and times[0] > stretch.start_s:
+            times, towers = np.concatenate([[stretch.start_s], times]), [other[towers[0]], *towers]
+        bounds = np.append(times, stretch.end_s)
+        whole = (np.arange(times.size) > times.size - len(stretch.towers) - 1) & (
+            np.arange(times.size) < times.size - 1
+        )
+        kept = bounds[1:] > bounds[:-1]
+        if kept.any():
+            starts.append(bounds[:-1][kept])
+            ends.append(bounds[1:][kept])
+            closed.append(whole[kept])
+            all_towers += [tower for tower, keep in zip(towers, kept.tolist(), strict=True) if keep]
+    return np.concatenate(starts), np.concatenate(ends), all_towers, np.concatenate(closed)
 
 
 def _describe(screened: ScreenedLog, first: np.ndarray, count: int, closed: Flags) -> Floats:
