@@ -8,6 +8,8 @@ from typing import Any
 
 from diagnostics.diagnosis import Diagnosis
 from diagnostics.health.record import Finding
+from diagnostics.measurement_plan import PlanLine
+from diagnostics.measurement_shortfall import needed_for
 from diagnostics.moment import say_duration, say_time
 from diagnostics.report.document import document
 from diagnostics.report.figures import METRIC, Display
@@ -64,6 +66,7 @@ def report_content(diagnosis: Diagnosis, *, today: dt.date | None = None, displa
         "more_excluded": _more(page["more_rows"], len(diagnosis.screened.exclusions) - MOST_ROWS),
         "instrument": instrument_rows(diagnosis, display),
         "budget": budget_rows(diagnosis, display),
+        "next_log": [speak(f"{line.instruction} {line.reason}", display) for line in _lacking(diagnosis)],
         "money": bool(switching) or diagnosis.purge.energy_kwh_per_year is not None,
         "switching": switching,
         "levers": lever_rows(diagnosis, display),
@@ -77,6 +80,10 @@ def report_content(diagnosis: Diagnosis, *, today: dt.date | None = None, displa
             source=whole["log"]["source"], sha256=whole["log"]["sha256"] or page["unknown"]
         ),
     }
+
+
+def _lacking(diagnosis: Diagnosis) -> tuple[PlanLine, ...]:
+    return needed_for(diagnosis.screened, diagnosis.cycle, diagnosis.plant)
 
 
 def _more(sentence: str, count: int) -> str:

@@ -87,6 +87,8 @@ def _blocks(content: Content) -> Iterator[tuple[float, bool]]:
         yield 80.0, False
     yield 34.0 + _height("excluded", content), True
     yield _HEADING_PX + 232.0, False
+    if content["next_log"]:
+        yield _HEADING_PX + 10.0 + 16.0 * sum(_lines(line, 125) for line in content["next_log"]), True
     if content["money"]:
         yield _HEADING_PX + 178.0, False
     yield 36.0 + 19.0 * len(content["switching"]), True

@@ -69,6 +69,14 @@ def test_nothing_from_a_plant_file_runs(tmp_path: Path) -> None:
     assert "&lt;script&gt;" in page
 
 
+def test_what_the_next_log_should_have_is_said(diagnosis: Diagnosis) -> None:
+    told = report_content(diagnosis)["next_log"]
+    assert any("over a weekend" in line for line in told), "two days from a Monday on"
+    assert any("Log also: flow" in line for line in told)
+    page = report_page(diagnosis, today=DAY)
+    assert all(html.escape(line).replace("&#x27;", "&#39;") in page for line in told)
+
+
 def crowded(diagnosis: Diagnosis) -> Diagnosis:
     """The diagnosis with far more to tell than four sheets hold."""
     long = Finding(
