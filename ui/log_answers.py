@@ -40,6 +40,8 @@ def words_of(quantity: str) -> str:
 
 def unit_words(unit: str) -> str:
     """Unit of the reader as people write it."""
+    if unit == "percent_rh":
+        return "% RH"
     plain, _, reference = unit.replace("deg", "°").replace("m3", "m³").partition("_")
     return f"{plain} {({'g': 'gauge', 'a': 'absolute'}).get(reference, reference)}".rstrip()
 

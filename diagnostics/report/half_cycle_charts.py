@@ -154,7 +154,7 @@ def peaks_chart(
     domain = (low, high)
     points = (
         alt.Chart(data)
-        .mark_point(size=18, filled=True, opacity=0.7)
+        .mark_point(size=18 if len(data) > 200 else 45, filled=True, opacity=0.7)
         .encode(
             x=time_axis(ticks=5),
             y=level_axis("peak_dew_point_c", f"half-cycle peak [{display.temperature_unit}]", domain=domain),

@@ -66,6 +66,7 @@ peaks["time"] = peaks["time"].dt.tz_localize(None)
 chart = charts.peaks_chart(diagnosis, width="container", height=320, display=display)
 named_peaks = peaks.rename(columns={"time": "end of half-cycle", "peak_dew_point_c": f"peak {unit}"})
 chart_with_table(chart.interactive(), named_peaks, "the peaks", "peaks", display)
-st.caption("Dashed: the trend and a look ahead as long as the log; shaded: its 95 % interval.")
+told = "Dashed: the trend and a look ahead as long as the log; shaded: its 95 % interval."
+st.caption(told if len(charts.forecast_table(diagnosis)) else "No trend is drawn: the log is too short to tell one.")
 st.subheader("Table of half-cycles")
 show_frame(half_cycles_in_words(charts.half_cycle_table(diagnosis), display), display)
