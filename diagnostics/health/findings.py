@@ -123,7 +123,7 @@ _HIDES = {
     "breakthrough": {"excess_regeneration"},
     "overload": {"excess_regeneration"},
     "sample_stagnant": {"bypass_leak", "tower_imbalance", "desiccant_decay"},
-    "ambient_ingress": {"bypass_leak", "desiccant_decay"},
+    "ambient_ingress": {"breakthrough", "bypass_leak", "desiccant_decay"},
 }
 """What follows from a cause, or only looks like another one, is said in the cause's own sentences."""
 

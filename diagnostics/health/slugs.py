@@ -15,6 +15,8 @@ from diagnostics.health.steps import sigma
 
 LEAST_JUMP_K = 4.0
 LEAST_RECOVERY = 0.2
+_ADJACENT = 2.5
+"""Blocks from one level to the next beyond which readings are missing between them."""
 
 
 @dataclass(frozen=True)
@@ -50,6 +52,8 @@ def sudden_rise(levels: Levels) -> tuple[int, int, float] | None:
     k = np.arange(width, n - width + 1)
     at_once = np.maximum(values[k], values[np.minimum(k + 1, n - 1)])
     jumps = np.minimum(medians[k], at_once) - medians[k - width]
+    # what changed while nothing was read did not change at once
+    jumps = np.where(np.diff(levels.start_s)[k - 1] <= _ADJACENT * levels.block_s, jumps, 0.0)
     noise = sigma(jumps)
     best = int(np.argmax(jumps))
     if jumps[best] < max(LEAST_JUMP_K, 6 * noise):

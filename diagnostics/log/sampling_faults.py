@@ -2,8 +2,9 @@
 
 Question: does temperature move the reading? Input: a log at line pressure. Output: signs, and spans of a plainly
 stagnant sample. Method: hourly levels against the logged temperature and against flow and moisture load; a stagnant
-sample has no ripple and swings with the temperature of its wall, one that leaks has a floor that goes with the room's
-moisture. A quiet outlet behind a receiver has no ripple either: without coupling to temperature nothing is said.
+sample has no ripple and swings with the temperature of its wall, one that leaks is never dry and its moisture goes with
+the room's, by as many per cent a kelvin as saturation does. A quiet outlet behind a receiver has no ripple either:
+without coupling to temperature nothing is said.
 """
 
 from __future__ import annotations
@@ -12,10 +13,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from diagnostics.air.humidity import saturation_pressure_pa
 from diagnostics.log.record import Conditions, Flags, Floats, Log, Sign
 
 _FEWEST_BLOCKS = 16
 _BLOCK_S = 3600.0
+_DRIEST_LEAK_C = -50.0
+"""Drier than this a leak of the sample line adds less than the dryer's own moisture, and nothing can be told."""
+_LEAST_SHARE = 0.85
 
 
 @dataclass(frozen=True)
@@ -48,11 +53,11 @@ def follow_the_room(log: Log, dew_point_c: Floats, used: Flags, conditions: Cond
     hourly = _hourly(log, dew_point_c, used, conditions)
     if hourly is None:
         return [], False
-    stagnant = _stagnant(log, hourly)
-    if stagnant is not None:
-        return [stagnant], stagnant.confidence >= 0.95
     ingress = _ingress(log, hourly)
-    return ([] if ingress is None else [ingress]), False
+    if ingress is not None:
+        return [ingress], False
+    stagnant = _stagnant(log, hourly)
+    return ([] if stagnant is None else [stagnant]), stagnant is not None and stagnant.confidence >= 0.95
 
 
 def _hourly(log: Log, dew_point_c: Floats, used: Flags, conditions: Conditions) -> _Hourly | None:
@@ -113,26 +118,34 @@ def _stagnant(log: Log, hourly: _Hourly) -> Sign | None:
 
 
 def _ingress(log: Log, hourly: _Hourly) -> Sign | None:
-    """A floor that goes with the room's moisture: its logarithm with the room's temperature, 6 to 7 % a kelvin."""
+    """Moisture that goes with the room's as a share of it does: kelvin for kelvin of the room's dew point.
+
+    A room that keeps its relative humidity has a moisture that goes with its temperature as saturation does.
+    """
+    floor = hourly.floor_c
+    if float(np.median(floor)) < _DRIEST_LEAK_C or float(np.ptp(floor)) < 1.0:
+        return None
+    moisture = np.log(np.asarray(saturation_pressure_pa(floor)))
     for quantity in ("ambient_temperature", "temperature"):
         if quantity not in hourly.others:
             continue
-        room = hourly.others[quantity]
-        floor = hourly.floor_c
-        if float(np.ptp(room)) < 4.0 or float(np.median(floor)) < -50.0 or float(np.ptp(floor)) < 1.5:
+        room_c = hourly.others[quantity]
+        if float(np.ptp(room_c)) < 2.0:
             continue
-        share, slope = _best_lagged(floor, room, lags=1)
+        room = np.log(np.asarray(saturation_pressure_pa(room_c)))
+        share, slope = _best_lagged(moisture, room, lags=1)
         rivals = [hourly.others[q] for q in ("flow", "inlet_temperature") if q in hourly.others]
         rival = max((_best_lagged(floor, r)[0] for r in rivals), default=0.0)
-        # Room moisture that keeps its relative humidity moves the frost point by 0.4 to 0.9 K a kelvin.
-        if not rivals or share < 0.75 or not 0.2 <= slope <= 1.5 or rival > share - 0.15:
+        if share < _LEAST_SHARE or not 0.75 <= slope <= 1.3 or rival > share:
             continue
         sentence = (
-            f"The driest readings stay above {float(floor.min()):.1f} °C and go with the {quantity.replace('_', ' ')}"
-            f" ({share:.0%} of their hourly changes, {slope:.2f} K per K), more than with the load ({rival:.0%})."
+            f"The driest readings stay above {float(floor.min()):.1f} °C, and their moisture goes with the"
+            f" {quantity.replace('_', ' ')} ({share:.0%} of its hourly changes, {slope:.2f} times as fast as the"
+            f" moisture of a room that keeps its relative humidity), more than with the load ({rival:.0%})."
         )
-        numbers = {"share_explained": share, "slope_k_per_k": slope, "driest_c": float(floor.min())}
-        return Sign("ambient_ingress", *_span(log), min(0.8, share), sentence, numbers)
+        numbers = {"share_explained": share, "slope": slope, "driest_c": float(floor.min())}
+        confidence = float(np.clip(share - 0.5 * max(0.0, rival - 0.5), 0.6, 0.9))
+        return Sign("ambient_ingress", *_span(log), confidence, sentence, numbers)
     return None
 
 

@@ -18,6 +18,9 @@ from diagnostics.log.record import Flags, Floats
 _BLOCK = 60
 _RARE = 1e-6
 _FEWEST = 6
+_PILED, _HEAPED = 6.0, 20.0
+"""Readings at an extreme against those a step beside it: a turning curve without noise has up to four times as many;
+in a short half-cycle a range's end is met for a reading or two only, so that there the pile alone must tell."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +63,10 @@ def find_range_end(values: Floats, resolution: float) -> tuple[float, ...]:
         depth = inward * (values - extreme)
         beside = int(((depth >= 0.5 * step) & (depth < 5.5 * step)).sum()) / 5.0
         wide = bulk > 8.0 * step or piled > 0.9 * values.size
-        if piled <= 6.0 * max(beside, 1.0) or not wide:
+        if piled <= _PILED * max(beside, 1.0) or not wide:
+            continue
+        if piled > _HEAPED * max(beside, 1.0):
+            ends.append(extreme)
             continue
         longest = max((r.length for r in runs_of_equal(at.astype(float)) if r.value == 1.0), default=0)
         if longest >= 5:
