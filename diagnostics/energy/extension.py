@@ -19,11 +19,11 @@ from diagnostics.estimate import Estimate
 from diagnostics.plant import Plant
 
 DETECTION_S = {True: 60.0, False: 20.0}
-"""How often a control looks at the dew point, heated and heatless [s].
-
-Half of it passes on average between the limit reached and the switchover. In a heatless dryer what is taken up too late
-has to be purged out again, so that it may bring nothing in the long run; a control that waits for a second look takes
-all of it. The interval of the delay goes from nought to the whole."""
+"""How often a control looks at the dew point, heated and heatless [s]."""
+_DELAY_SHARE = {True: 0.5, False: 0.25}
+"""Mean delay from the limit reached to the switchover over that. By chance it is half; in a heatless dryer what is
+taken up too late has to be purged out again, so that in the long run between nothing and that half remains. A control
+that waits for a second look takes all of it: the interval goes from nought to the whole."""
 _NO_LOAD = 1e-6
 _LEAST_SAVED = 0.005
 _CLOCK_SHARE = 1e-3
@@ -42,6 +42,8 @@ class Bounds:
         Heat retention at rated actual flow, a further cap that grows as the flow falls; None for no such cap.
     timed : Estimate or None
         Today's half-cycle with its interval; None where it is a setting.
+    look_s : float or None
+        Longest delay of detection; None where it is known.
     """
 
     today_s: float
@@ -50,6 +52,7 @@ class Bounds:
     detection_s: float
     retention_s: float | None = None
     timed: Estimate | None = None
+    look_s: float | None = None
 
 
 def bounds_of(cycle: Cycle, plant: Plant) -> Bounds:
@@ -65,7 +68,8 @@ def bounds_of(cycle: Cycle, plant: Plant) -> Bounds:
         seen, least = cycle.half_cycle_s, _CLOCK_SHARE * today
         timed = Estimate.ordered(today, min(seen.low, today - least), max(seen.high, today + least))
     longest = max(shortest, dryer.longest_half_cycle_s)
-    return Bounds(today, shortest, longest, 0.5 * DETECTION_S[plant.heated], timed=timed)
+    look_s = DETECTION_S[plant.heated]
+    return Bounds(today, shortest, longest, _DELAY_SHARE[plant.heated] * look_s, timed=timed, look_s=look_s)
 
 
 def half_cycles_s(
@@ -112,7 +116,8 @@ def regenerations_per_s(held_s: Uncertain, pattern: LoadPattern, bounds: Bounds)
         Time mean of one over the half-cycle [1/s].
     """
 
-    delay_s = anywhere("detection") * (2.0 * bounds.detection_s)
+    late, longest = bounds.detection_s, bounds.look_s
+    delay_s = known(late) if longest is None else uncertain("detection", Estimate(late, 0.0, longest))
 
     def often(of: LoadPattern) -> Uncertain:
         def per_second(held: Floats | float, delay: Floats | float) -> Floats:

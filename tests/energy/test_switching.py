@@ -30,10 +30,10 @@ def values(figures):
 
 
 def test_heatless_by_hand() -> None:
-    # volume ratio 0.7 at equal pressure: 1.2 x 300 / 0.7, and half of a look every 20 s
+    # volume ratio 0.7 at equal pressure: 1.2 x 300 / 0.7, and a quarter of a look every 20 s
     plant = made.plant(made.HEATLESS, economics__co2_kg_per_kwh=0.25)
     switching = switching_of(plant)
-    length = 1.2 * 300 / 0.7 + 10
+    length = 1.2 * 300 / 0.7 + 5
     share = 1 - 300 / length
     purge = 1.5 + 0.3 * (0.39 + 0.61 * 0.5) * 7.0 * 293.15 / 303.15 / 5.0
     kwh = purge * share * 0.75 * 6.8 * 8000
@@ -66,7 +66,7 @@ def test_heated_by_hand() -> None:
 def test_a_higher_line_pressure_lightens_the_volume_load() -> None:
     plant = made.plant(made.HEATLESS)
     at_7, at_9 = (switching_of(plant, made.screened(plant, pressure=p)).figures for p in (7.0, 9.0))
-    stretch = (at_9.half_cycle_s.value - 10) / (at_7.half_cycle_s.value - 10)
+    stretch = (at_9.half_cycle_s.value - 5) / (at_7.half_cycle_s.value - 5)
     assert stretch == pytest.approx(10.01325 / 8.01325)
 
 
@@ -77,7 +77,7 @@ def test_the_longest_half_cycle_binds() -> None:
     assert switching.figures.half_cycle_s.value == pytest.approx(600)
     assert switching.figures.half_cycle_s.high == pytest.approx(600)
     assert switching.figures.regenerations_saved_share.value == pytest.approx(0.5)
-    assert switching.uncapped_saved_share.value == pytest.approx(1 - 300 / (1.2 * 300 / 0.1 + 10))
+    assert switching.uncapped_saved_share.value == pytest.approx(1 - 300 / (1.2 * 300 / 0.1 + 5))
     assert switching.time_at_longest_share == pytest.approx(1.0)
 
 
@@ -123,7 +123,7 @@ def test_one_at_its_cap_says_so() -> None:
 def test_unresolved_rests_on_the_nameplate_and_says_so() -> None:
     plant = made.plant(made.HEATLESS)
     switching = switching_of(plant, margin=made.margin(), resolved=False)
-    assert switching.figures.half_cycle_s.value == pytest.approx(1.25 * 300 / 0.7 + 10)
+    assert switching.figures.half_cycle_s.value == pytest.approx(1.25 * 300 / 0.7 + 5)
     assert any("nameplate" in note for note in switching.notes)
 
 
@@ -183,7 +183,7 @@ def test_the_profile_stands_for_the_year_and_the_log_for_the_share() -> None:
     assert blocks.year_from == "profile"
     shared_share = [s.figures.regenerations_saved_share.value for s in (plain, blocks)]
     assert shared_share[0] == pytest.approx(shared_share[1])
-    lengths = np.array([1.2 * 300 / 0.9 + 10, 1.2 * 300 / 0.3 + 10])
+    lengths = np.array([1.2 * 300 / 0.9 + 5, 1.2 * 300 / 0.3 + 5])
     plant = made.plant(made.HEATLESS)
     log = made.screened(plant)
     purge = account_purge(log, made.cycle(log, 300.0), plant)

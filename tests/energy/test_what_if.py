@@ -49,7 +49,7 @@ def test_a_timer_set_longer_saves_at_once_and_leaves_less_for_switching() -> Non
 
 def test_typical_flow_is_taken_up() -> None:
     result = what_if(diagnosis(made.plant(made.HEATLESS)), {"operation.flow_m3_min": 3.5})
-    lengths = [c.switching.figures.half_cycle_s.value - 10 for c in (result.before, result.after)]
+    lengths = [c.switching.figures.half_cycle_s.value - 5 for c in (result.before, result.after)]
     assert lengths[1] == pytest.approx(2 * lengths[0])
 
 
