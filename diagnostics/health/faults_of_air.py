@@ -11,10 +11,11 @@ from __future__ import annotations
 import math
 
 from diagnostics.health.case import Case
+from diagnostics.health.ingress import Ingress, find_ingress
 from diagnostics.health.leaks import Leak, find_leak
 from diagnostics.health.levels import levels_of
 from diagnostics.health.record import Finding
-from diagnostics.health.sentences import BED, PEOPLE, STORED_PRESSURE, kelvin, level
+from diagnostics.health.sentences import BED, PEOPLE, SAMPLE_POINT, STORED_PRESSURE, kelvin, level, percent
 from diagnostics.health.slugs import Slug, find_slug
 from diagnostics.moment import say_duration
 
@@ -30,7 +31,11 @@ def find_faults_of_air(case: Case) -> list[Finding]:
     if case.cycle.control == "stopped":
         return []
     leak = find_leak(case, levels)
-    return [] if leak is None else [_bypass_leak(case, leak)]
+    if leak is not None:
+        return [_bypass_leak(case, leak)]
+    told = {sign.code for sign in case.screened.signs}
+    ingress = find_ingress(case) if not told & {"ambient_ingress", "sample_stagnant"} else None
+    return [] if ingress is None else [_ambient_ingress(case, ingress)]
 
 
 def _sharp_start_s(case: Case, slug: Slug, block_s: float) -> float:
@@ -124,6 +129,38 @@ def _bypass_leak(case: Case, leak: Leak) -> Finding:
         ),
         caution=f"{PEOPLE} {STORED_PRESSURE}" if case.for_people else STORED_PRESSURE,
         start_s=None if whole else leak.start_s,
+    )
+
+
+def _ambient_ingress(case: Case, ingress: Ingress) -> Finding:
+    passed = ingress.level_c > case.limit_c
+    evidence = [f"Rise within half-cycles only {percent(ingress.ripple_share)} of the moisture."]
+    if ingress.flow_share is not None:
+        evidence.append(f"Flow explains {percent(max(ingress.flow_share, 0.0))} of how it changes from hour to hour.")
+    if ingress.inlet_slope is not None:
+        evidence.append(f"It follows the inlet's moisture with a slope of {ingress.inlet_slope:.1f} (1 for a bypass).")
+    return case.finding(
+        "ambient_ingress",
+        "warning",
+        ingress.confidence,
+        statement=(
+            f"The reading stays around {level(ingress.level_c)} whichever tower dries and whatever the load is: room"
+            " air most likely gets into the sample through a leaking coupling or a plastic hose, so the dryer's own air"
+            " may be drier than shown"
+            + (
+                f" and whether it passes the limit of {level(case.limit_c)} stays open until the leak is mended."
+                if passed
+                else "."
+            )
+        ),
+        evidence=evidence,
+        other_causes=(
+            "a constant share of wet air past the beds: it stays when the sample flow is raised, a leak of the sample"
+            " line falls",
+            "a plastic sample hose that lets moisture through",
+        ),
+        action="Raise the sample flow and tighten the couplings: if the reading falls, it was the sample line.",
+        caution=f"{PEOPLE} {SAMPLE_POINT}" if case.for_people else SAMPLE_POINT,
     )
 
 

@@ -43,7 +43,7 @@ def _breakthrough(case: Case) -> Finding | None:
     first = float(rows["start_s"].to_numpy(float)[over][0]) if over.any() else case.start_s
     lately = _passes_lately(case)
     worst = float(peaks.max())
-    top = float(np.quantile(peaks, 1 - REACHED_SHARE))
+    top = float(np.quantile(peaks, 1 - REACHED_SHARE, method="higher"))
     statement = (
         f"The dew point passed the limit of {level(case.limit_c)} in {percent(float(over.mean()))} of the"
         " half-cycles,"

@@ -118,7 +118,7 @@ def _unless_explained(found: list[Finding], *, by: list[Finding]) -> list[Findin
 _HIDES = {
     "switching_stopped": {"breakthrough", "desiccant_decay", "excess_regeneration", "carryover", "bypass_leak"},
     "regeneration_failure": {"breakthrough", "desiccant_decay", "excess_regeneration", "bypass_leak", "carryover"},
-    "carryover": {"breakthrough", "desiccant_decay", "bypass_leak"},
+    "carryover": {"breakthrough", "desiccant_decay", "bypass_leak", "tower_imbalance"},
     "bypass_leak": {"breakthrough", "desiccant_decay", "excess_regeneration"},
     "breakthrough": {"excess_regeneration"},
     "overload": {"excess_regeneration"},

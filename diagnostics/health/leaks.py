@@ -42,7 +42,7 @@ _RIPPLE_OF_A_LEAK = 0.12
 
 def find_leak(case: Case, levels: Levels) -> Leak | None:
     """Whether a wet share stays the same whichever tower dries, over the log or from some time on."""
-    inlet = _inlet_moisture(case)
+    inlet = inlet_moisture(case)
     if inlet is None or case.switched_on_dew_point:
         return None
     start_s = _onset(levels)
@@ -55,7 +55,7 @@ def find_leak(case: Case, levels: Levels) -> Leak | None:
     if middle < WET_C or middle_share > _SATURATED:
         return None
     spread = min(sigma(np.log(share)), sigma(np.log(moisture)))
-    ripple = _ripple(case, start_s, share)
+    ripple = ripple_of(case, start_s, share)
     if spread > _STEADY or ripple > _RIPPLE_OF_A_LEAK:
         return None
     follows = _slope(np.log(inlet), np.log(moisture))
@@ -81,7 +81,7 @@ def _confidence_of_leak(case: Case, used: Flags, follows: float | None, *, opene
 
 def _follows_by_the_hour(case: Case, used: Flags) -> bool:
     """Whether changes from one half hour to the next follow the inlet too; a daily wave alone may be the room's."""
-    inlet = _inlet_moisture(case)
+    inlet = inlet_moisture(case)
     if inlet is None:
         return False
     block = ((case.screened.log.time_s - case.start_s) // 1800.0).astype(np.int64)[used]
@@ -95,7 +95,7 @@ def _follows_by_the_hour(case: Case, used: Flags) -> bool:
     return 0.5 < slope < 1.7
 
 
-def _inlet_moisture(case: Case) -> Floats | None:
+def inlet_moisture(case: Case) -> Floats | None:
     conditions, operation = case.screened.conditions, case.plant.operation
     wettest = conditions.inlet_temperature_c
     if operation.inlet_dew_point_c is not None:
@@ -121,7 +121,7 @@ def _onset(levels: Levels) -> float:
     return float(levels.start_s[k] + levels.block_s) if lasts else float(levels.start_s[0])
 
 
-def _ripple(case: Case, start_s: float, share: Floats) -> float:
+def ripple_of(case: Case, start_s: float, share: Floats) -> float:
     """Rise within half-cycles as a share of the level; without half-cycles the readings' own scatter."""
     rows = case.rows[case.rows["start_s"] >= start_s] if len(case.rows) else case.rows
     if len(rows) >= 4:

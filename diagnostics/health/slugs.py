@@ -15,6 +15,10 @@ from diagnostics.health.steps import sigma
 
 LEAST_JUMP_K = 4.0
 LEAST_RECOVERY = 0.2
+_HOLE_BLOCKS = 3
+"""A hole longer than this hides how fast the air got wetter."""
+_AT_ONCE = 0.5
+"""Share of the jump that a drying bed does not give back within two blocks."""
 _ADJACENT = 2.5
 """Blocks from one level to the next beyond which readings are missing between them."""
 
@@ -55,7 +59,8 @@ def sudden_rise(levels: Levels) -> tuple[int, int, float] | None:
     # what changed while nothing was read did not change at once
     jumps = np.where(np.diff(levels.start_s)[k - 1] <= _ADJACENT * levels.block_s, jumps, 0.0)
     noise = sigma(jumps)
-    best = int(np.argmax(jumps))
+    across = levels.start_s[k] - levels.start_s[k - width] > (width + _HOLE_BLOCKS) * levels.block_s
+    best = int(np.argmax(np.where(across, -np.inf, jumps)))
     if jumps[best] < max(LEAST_JUMP_K, 6 * noise):
         return None
     return int(k[best]), width, noise
@@ -92,6 +97,9 @@ def _recovery(levels: Levels, k: int, width: int, noise: float) -> Slug | None:
     share = float(np.max(recovered[: end + 1]))
     fall = np.diff(smooth[: end + 1])
     if share < LEAST_RECOVERY or fall.size < 3 or -fall.min() > 0.6 * jump:
+        return None
+    back = departure[top : top + end + 2]
+    if back.size > 4 and float(np.max(back[1:-2] - back[3:])) > _AT_ONCE * jump and end > 3:
         return None
     steady_fall = float((fall <= 0.15 * jump).mean())
     climbs_again = float(np.max(smooth[end:]) - base) > 0.75 * jump and past.size > 0

@@ -165,6 +165,8 @@ def _open(recipe: Recipe, truth: dict[str, Any]) -> frozenset[str]:
         codes.add(DUE[recipe.fault])
     if truth["flow_ratio"] > 1.05:
         codes.add("overload")
+    if recipe.fault == "range_end":
+        codes.add("log_too_short")
     if truth["at_end_of_range"] > 2:
         codes.add("sensor_range_end")
     return frozenset(codes)

@@ -1,0 +1,108 @@
+"""Does moisture reach the sample from the room rather than with the air?
+
+Question: is the moisture wet and steady, but the share of neither the load nor the inlet? Input: a `Case`. Output: an
+`Ingress`. Method: rise within half-cycles against the level, steadiness, and hourly changes against those of inlet
+moisture (a leak past the beds has a slope of 1) and flow (an overloaded bed goes with it). Where the room's temperature
+is logged, screening judges by that; this is for logs without.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from diagnostics.health.case import Case
+from diagnostics.health.leaks import WET_C, inlet_moisture, ripple_of
+from diagnostics.health.steps import sigma
+from diagnostics.log.record import Floats
+
+_RIPPLE, _STEADY = 0.12, 0.35
+_HOUR_S = 3600.0
+_FEWEST_HOURS = 12
+_LEAST_CHANGE = 0.005
+_FOLLOWS_FLOW = 0.5
+"""Share of the hourly levels' variance that a bed's answer to load has at least."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ingress:
+    """Wet, steady moisture that is not the dryer's.
+
+    Attributes
+    ----------
+    level_c : float
+        Median dew point [degC].
+    ripple_share : float
+        Rise within half-cycles over the level [-].
+    inlet_slope : float or None
+        Of ln moisture on ln inlet moisture from hour to hour; None where no inlet temperature was logged.
+    flow_share : float or None
+        Share of the hourly variance that the flow explains; None where no flow was logged.
+    confidence : float
+    """
+
+    level_c: float
+    ripple_share: float
+    inlet_slope: float | None
+    flow_share: float | None
+    confidence: float
+
+
+def find_ingress(case: Case) -> Ingress | None:
+    """Whether the sample most likely takes up moisture from the room."""
+    used, logged = case.screened.used, case.screened.conditions.logged
+    if case.switched_on_dew_point or case.cycle.control == "stopped" or used.sum() < 50:
+        return None
+    moisture = case.screened.moisture[used]
+    level_c = float(np.median(case.screened.dew_point_c[used]))
+    ripple = ripple_of(case, case.start_s, moisture)
+    if level_c < WET_C or ripple > _RIPPLE or sigma(np.log(moisture)) > _STEADY:
+        return None
+    hourly = _by_the_hour(case, case.screened.moisture)
+    if hourly.size < _FEWEST_HOURS:
+        return None
+    inlet, flow = inlet_moisture(case), case.screened.conditions.flow_m3_min
+    inlet_slope = _slope_of_changes(_by_the_hour(case, inlet), hourly) if "inlet_temperature" in logged else None
+    flow_share = None
+    if "flow" in logged and flow is not None:
+        flow_share = _share(_by_the_hour(case, np.maximum(flow, 1e-3)), hourly)
+    if inlet_slope is None and flow_share is None:
+        return None
+    if (inlet_slope is not None and inlet_slope > 0.5) or (flow_share is not None and flow_share > _FOLLOWS_FLOW):
+        return None
+    known = inlet_slope is not None
+    return Ingress(level_c, ripple, inlet_slope, flow_share, 0.85 if known and flow_share is not None else 0.75)
+
+
+def _by_the_hour(case: Case, values: Floats | None) -> Floats:
+    """Hourly means of a logarithm over the used readings."""
+    if values is None:
+        return np.empty(0)
+    used = case.screened.used
+    hour = ((case.screened.log.time_s - case.start_s) // _HOUR_S).astype(np.int64)[used]
+    edges = np.flatnonzero(np.r_[True, hour[1:] != hour[:-1]])
+    return np.asarray(np.add.reduceat(np.log(values[used]), edges) / np.diff(np.r_[edges, hour.size]))
+
+
+def _slope_of_changes(cause: Floats, answer: Floats) -> float | None:
+    """Slope of hourly changes; None where the cause hardly changes."""
+    if cause.size != answer.size:
+        return None
+    change = np.diff(cause)
+    power = float(change @ change)
+    if power < change.size * _LEAST_CHANGE**2:
+        return None
+    return float(change @ np.diff(answer)) / power
+
+
+def _share(cause: Floats, answer: Floats, hours: int = 8) -> float | None:
+    """Largest share of variance that a cause explains, up to some hours late; None where it hardly changes."""
+    if cause.std() < 0.03 or answer.std() <= 0:
+        return None
+    best = 0.0
+    for late in range(hours + 1):
+        x, y = cause[: cause.size - late], answer[late:]
+        r = float(np.corrcoef(x, y)[0, 1])
+        best = max(best, r * abs(r))
+    return best
