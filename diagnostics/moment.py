@@ -7,6 +7,12 @@ import re
 from functools import lru_cache
 from zoneinfo import ZoneInfo
 
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+_SEASON_S = 20.0 * 86400.0
+
 
 @lru_cache(maxsize=32)
 def zone_of(timezone: str | None) -> dt.tzinfo | None:
@@ -32,6 +38,30 @@ def iso_time(time_s: float, timezone: str | None) -> str:
     moment = local_time(time_s, timezone)
     fraction = moment.microsecond != 0
     return moment.isoformat(timespec="milliseconds" if fraction else "seconds")
+
+
+def iso_times(times_s: Floats, timezone: str | None) -> list[str]:
+    """As `iso_time`, for many instants at once; one conversion for all between two changes of the zone's offset.
+
+    Parameters
+    ----------
+    times_s : ndarray, shape (n,)
+        Ascending.
+    timezone : str or None
+    """
+    if not times_s.size:
+        return []
+    first, last = (local_time(float(time_s), timezone) for time_s in (times_s[0], times_s[-1]))
+    # Within a season an offset that is the same at both ends is the same between them.
+    if first.utcoffset() != last.utcoffset() or times_s[-1] - times_s[0] > _SEASON_S:
+        return [iso_time(float(time_s), timezone) for time_s in times_s]
+    offset = first.utcoffset()
+    suffix = "" if offset is None else first.isoformat()[-6:]
+    shift_ms = 0 if offset is None else round(offset.total_seconds() * 1000.0)
+    stamps = (np.rint(times_s * 1000.0).astype(np.int64) + shift_ms).astype("datetime64[ms]")
+    whole = np.datetime_as_string(stamps, unit="s").tolist()
+    exact = np.datetime_as_string(stamps, unit="ms").tolist()
+    return [f"{s if ms.endswith('.000') else ms}{suffix}" for s, ms in zip(whole, exact, strict=True)]
 
 
 def say_time(time_s: float, timezone: str | None) -> str:

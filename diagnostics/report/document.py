@@ -9,6 +9,7 @@ from collections.abc import Iterable
 from functools import lru_cache
 from typing import Any
 
+import numpy as np
 from pydantic_core import to_json
 
 from diagnostics.air.record import Purity
@@ -18,7 +19,7 @@ from diagnostics.energy.levers import weigh_levers
 from diagnostics.energy.record import Payback, Purge, PurgeEnergy, Switching
 from diagnostics.estimate import Estimate
 from diagnostics.log.statistics import statistics, used_statistics
-from diagnostics.moment import iso_time
+from diagnostics.moment import iso_time, iso_times
 from diagnostics.report.derivation import derivation
 from diagnostics.report.schema import SCHEMA_NAME, DiagnosisDocument, FindingPart, SwitchingFiguresPart
 from diagnostics.report.towers import tower_summary
@@ -196,11 +197,12 @@ def _cycle(cycle: Cycle, zone: str | None) -> dict[str, Any]:
 
 def _spans(cycle: Cycle, zone: str | None) -> dict[str, Any]:
     """The cycle's long lists, plain as they are made."""
+    instants = np.unique([moment for phase in cycle.phases for moment in (phase.start_s, phase.end_s)])
+    named = dict(zip(instants.tolist(), iso_times(instants, zone), strict=True))
     return {
         "half_cycles": half_cycle_rows(cycle, zone),
         "phases": [
-            {"start": _iso(p.start_s, zone), "end": _iso(p.end_s, zone), "tower": p.tower, "state": p.state}
-            for p in cycle.phases
+            {"start": named[p.start_s], "end": named[p.end_s], "tower": p.tower, "state": p.state} for p in cycle.phases
         ],
     }
 
@@ -209,17 +211,18 @@ def half_cycle_rows(cycle: Cycle, zone: str | None) -> list[dict[str, Any]]:
     """The half-cycles as rows with the document's keys, times in ISO 8601."""
     table = cycle.half_cycles
     levels = {key: table[key].to_numpy(float).tolist() for key in table if str(key).endswith("_dew_point_c")}
-    spans = zip(table["start_s"], table["end_s"], table["tower"], table["complete"], strict=True)
+    starts, ends = (iso_times(table[key].to_numpy(float), zone) for key in ("start_s", "end_s"))
+    spans = zip(starts, ends, table["tower"], table["complete"], strict=True)
     return [
         {
             "index": index,
-            "start": _iso(start_s, zone),
-            "end": _iso(end_s, zone),
+            "start": start,
+            "end": end,
             "tower": tower if isinstance(tower, str) else None,
             "complete": bool(complete),
             **{str(key): _number(values[index]) for key, values in levels.items()},
         }
-        for index, (start_s, end_s, tower, complete) in enumerate(spans)
+        for index, (start, end, tower, complete) in enumerate(spans)
     ]
 
 
