@@ -18,8 +18,8 @@ from diagnostics.log.record import Floats
 
 UNEVEN, UNEVEN_SHARE = 0.03, 0.15
 """Departure of a length from a whole multiple of the usual one, and the share of such lengths, that no timer makes."""
-MOST_APART, LEAST_APART = 8, 12
-"""Half-cycles that a span holds at most, and spans that a log must hold."""
+MOST_APART, LEAST_APART, LEAST_FULL = 8, 12, 24
+"""Half-cycles that a span holds at most, spans that a log must hold, and falls from which full cycles are judged."""
 NEAR, NEAR_SHARE = 0.06, 0.8
 """Distance from the clock as a share of a half-cycle, and the share of switchovers within it, that a timer makes."""
 LEAST_UNBROKEN = 8.0
@@ -49,7 +49,11 @@ def keep_no_time(falls: Falls, interval_s: float) -> bool:
     """
     # what a timer is off by does not add up over many half-cycles, what a load decides does
     apart = max(1, min(MOST_APART, (falls.peak_s.size - 1) // LEAST_APART))
-    return any(_departs(falls.peak_s, lag, interval_s) > UNEVEN_SHARE for lag in {1, apart})
+    # two unlike towers answer in their own time each: a full cycle is even though its halves are not
+    both = 2 if falls.peak_s.size >= LEAST_FULL else 1
+    return any(
+        _departs(falls.peak_s, lag, interval_s) > UNEVEN_SHARE for lag in {both, max(both, apart - apart % both)}
+    )
 
 
 def _departs(at_s: Floats, apart: int, interval_s: float) -> float:
@@ -57,7 +61,7 @@ def _departs(at_s: Floats, apart: int, interval_s: float) -> float:
     length = at_s[apart:] - at_s[:-apart]
     usual = float(np.median(length)) / apart
     multiple = np.maximum(np.rint(length / usual), 1.0)
-    allowed = np.maximum(UNEVEN * usual * (multiple if apart == 1 else 1.0), 2.5 * interval_s)
+    allowed = np.maximum(UNEVEN * usual * (multiple if apart <= 2 else 1.0), 2.5 * interval_s)
     return float(np.mean(np.abs(length - multiple * usual) > allowed))
 
 
@@ -95,7 +99,7 @@ def keeps_their_time(course: Course, falls: Falls, interval_s: float) -> bool:
     reach = max(NEAR, 1.5 * interval_s / half)
     alike = _near_their_centre(place, reach)
     # a fall just before and one just after a whole number belong together: towers are told apart only where it helps
-    apart = sum(_near_their_centre(place[tower == side], reach) for side in (0.0, 1.0)) if course.towers_differ else 0
+    apart = sum(_near_their_centre(place[tower == side], reach) for side in (0.0, 1.0))
     return max(alike, apart) >= NEAR_SHARE * place.size
 
 

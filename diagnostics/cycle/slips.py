@@ -32,11 +32,12 @@ BETTER = 0.03
 
 @dataclass(frozen=True)
 class _Blocks:
-    """First and last instant of each block [s], its offset as a share of a cycle, and whether it is heard."""
+    """First and last instant of each block [s], its offset as a share of a cycle, its match, and whether it is heard."""
 
     start_s: Floats
     end_s: Floats
     offset: Floats
+    match: Floats
     heard: Flags
 
 
@@ -83,7 +84,8 @@ def _run_on(trace: Trace, course: Course, blocks: _Blocks, piece: Piece) -> Cour
     late = (blocks.offset[inside] - _middle(blocks.offset[inside]) + 0.5) % 1.0 - 0.5 + _middle(blocks.offset[inside])
     late = late - np.rint(_middle(blocks.offset[inside]))
     at = 0.5 * (blocks.start_s + blocks.end_s)[inside] - course.first_s
-    slope, start = np.polyfit(at, late * period, 1)
+    match = np.clip(blocks.match[inside], 0.0, 0.99)
+    slope, start = np.polyfit(at, late * period, 1, w=match / np.sqrt(1.0 - match**2))
     longest = max(course.pieces, key=lambda known: known.end_s - known.start_s)
     share = float(((trace.time_s >= piece.start_s) & (trace.time_s <= piece.end_s)).mean())
     return replace(
@@ -121,7 +123,9 @@ def _blocks(trace: Trace, course: Course) -> _Blocks | None:
     heard = (size.max(axis=0) >= HEARD) & (count >= 0.6 * each * period / step)
     first = np.searchsorted(number, np.arange(many))
     last = np.searchsorted(number, np.arange(many), side="right") - 1
-    return _Blocks(trace.time_s[first.clip(max=number.size - 1)], trace.time_s[last], best / OFFSETS, heard)
+    return _Blocks(
+        trace.time_s[first.clip(max=number.size - 1)], trace.time_s[last], best / OFFSETS, size.max(axis=0), heard
+    )
 
 
 def _pieces(trace: Trace, course: Course, blocks: _Blocks) -> tuple[Piece, ...]:
