@@ -92,17 +92,23 @@ def _stop(work: cached.Work[Diagnosis]) -> None:
     state.halt()
 
 
-def take_files(new: tuple[tuple[str, bytes], ...], columns: dict[str, str] | None = None) -> None:
-    """Take uploaded logs if they can be read; otherwise say why and keep what was there."""
+def take_files(
+    new: tuple[tuple[str, bytes], ...], columns: dict[str, str] | None = None, tables: dict[str, object] | None = None
+) -> None:
+    """Take uploaded logs if they can be read, with answers about them; otherwise say why and keep what was there."""
     named = columns or {}
+    text = state.plant_text() if tables is None else json.dumps(tables, sort_keys=True, default=str)
     try:
-        cached.log_of(state.digest_of(new), state.plant_text(), json.dumps(named, sort_keys=True), new)
+        plant_from(json.loads(text))
+        cached.log_of(state.digest_of(new), text, json.dumps(named, sort_keys=True), new)
     except UserError as error:
         state.keep_trouble(str(error))
         state.keep_refused(new)
         return
     state.keep_trouble("")
     state.keep_files(new)
+    if tables is not None and text != state.plant_text():
+        state.keep_plant(tables)
     state.keep_columns(named)
 
 

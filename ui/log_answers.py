@@ -47,15 +47,33 @@ def unit_words(unit: str) -> str:
 
 
 def name_columns() -> None:
-    """For a log that could not be read: name its columns and try again."""
+    """For a log that could not be read: name its columns, dates and decimals, and try again."""
     with st.form("name_columns"):
         st.caption("If its columns were not recognised, write their titles as they stand in the file.")
         left, right = st.columns(2)
-        dew_point = left.text_input("Title of the dew point's column", key="name_dew_point")
-        time = right.text_input("Title of the time's column, if that is in doubt", key="name_time")
+        titles = {
+            "dew_point": left.text_input("Title of the dew point's column", key="name_dew_point"),
+            "time": right.text_input("Title of the time's column, if that is in doubt", key="name_time"),
+            "temperature": left.text_input("Title of the air temperature's column", key="name_temperature"),
+        }
+        tables = state.plant_tables()
+        reader = dict(tables.get("log", {}))
+        with right:
+            _choose(reader, "day_first", "Order of day and month", DAYS, "name")
+            _choose(reader, "decimal", "Decimal mark", DECIMALS, "name")
+        with left:
+            form = st.text_input(
+                "Form of the time, if it is unusual",
+                value=reader.get("time_format", ""),
+                placeholder="%d.%m.%Y %H:%M:%S",
+                key="name_time_format",
+                help="%Y year, %y its last two digits, %m month, %d day, %H hour, %M minute, %S second.",
+            )
         if st.form_submit_button("Try again", icon=":material/refresh:"):
-            named = {"dew_point": dew_point.strip(), "time": time.strip()}
-            gate.take_files(state.refused(), {quantity: title for quantity, title in named.items() if title})
+            reader.pop("time_format", None)
+            tables["log"] = reader | ({"time_format": form.strip()} if form.strip() else {})
+            named = {quantity: title.strip() for quantity, title in titles.items() if title.strip()}
+            gate.take_files(state.refused(), named, {name: held for name, held in tables.items() if held})
             st.rerun()
 
 
@@ -158,11 +176,11 @@ def _plant_answers(tables: dict[str, Any]) -> tuple[dict[str, Any], str]:
     return new, title.strip()
 
 
-def _choose(table: dict[str, Any], name: str, label: str, options: dict[str, Any]) -> None:
+def _choose(table: dict[str, Any], name: str, label: str, options: dict[str, Any], form: str = "answer") -> None:
     values = list(options.values())
     held = table.get(name)
     index = values.index(held) if held in values else 0
-    chosen = options[st.selectbox(label, list(options), index=index, key=f"answer_{name}")]
+    chosen = options[st.selectbox(label, list(options), index=index, key=f"{form}_{name}")]
     if chosen is None or (name not in table and index == 0 and chosen == values[0]):
         table.pop(name, None)
     else:

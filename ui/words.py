@@ -18,6 +18,7 @@ _LEVELS = {
     "spike_dew_point_c": "spike",
 }
 _MOST_STYLED = 3000
+_FOR_THE_COMMAND_LINE = re.compile(r" with --column(?: [a-z_]+=HEADER)?")
 
 
 def plain(text: str) -> str:
@@ -35,7 +36,7 @@ def show_sentence(sentence: str) -> None:
     """Show a refusal as plain text."""
     with st.container(border=True):
         st.markdown(":material/error: **This cannot be used:**")
-        st.text(sentence)
+        st.text(_FOR_THE_COMMAND_LINE.sub(" below", sentence))
 
 
 def show_caution(sentence: str) -> None:

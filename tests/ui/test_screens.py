@@ -52,6 +52,7 @@ def test_a_bad_log_leaves_the_former(good: AppTest) -> None:
     good.file_uploader(key="log_files").set_value([("picture.csv", b"\x89PNG\r\n\x1a\n" + bytes(400), "text/csv")])
     good.run()
     text = words(good)
+    assert not good.exception
     assert "picture.csv is a PNG picture" in text
     assert "1,440 readings" in text
 

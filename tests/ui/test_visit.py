@@ -229,3 +229,18 @@ def test_the_towers_stand_beside_each_other_with_their_spread(good: AppTest, log
         said = f"{middle:.1f} °C ({low:.1f} to {high:.1f})".replace("-", "−")
         assert table.loc[tower, "peak"].replace("\\", "") == said
         assert table.loc[tower, "half-cycles"] == str(len(part))
+
+
+def test_a_log_with_doubtful_dates_is_read_once_the_order_is_told(visit: AppTest, upload) -> None:
+    table = saw_tooth(days=0.5)
+    stamps = pd.to_datetime(table.iloc[:, 0])
+    table[table.columns[0]] = (stamps - stamps.iloc[0] + pd.Timestamp("2026-04-03 06:00")).dt.strftime(
+        "%m/%d/%Y %H:%M:%S"
+    )
+    visit = upload(table.to_csv(index=False).encode())
+    assert "04/03/2026" in words(visit)
+    assert "--column" not in words(visit)
+    visit.selectbox(key="name_day_first").select("month first, 12/31")
+    next(button for button in visit.button if button.label == "Try again").click().run()
+    assert not visit.exception
+    assert "2026-04-03 06:00" in words(visit)
