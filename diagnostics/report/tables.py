@@ -9,7 +9,7 @@ from typing import Any
 
 from diagnostics.diagnosis import Diagnosis
 from diagnostics.moment import iso_time
-from diagnostics.report.cells import neutral
+from diagnostics.report.cells import fit_for_workbook, neutral
 from diagnostics.report.document import document, half_cycle_rows
 
 HALF_CYCLE_KEYS = (
@@ -181,7 +181,7 @@ def _lever(row: dict[str, Any]) -> tuple[Any, ...]:
 
 def _sheet(book: Any, title: str, header: Sequence[str], rows: Iterable[Sequence[Any]]) -> None:
     sheet = book.create_sheet(title)
-    sheet.append([neutral(title) for title in header])
+    sheet.append([fit_for_workbook(title) for title in header])
     for row in rows:
-        sheet.append([neutral(cell) for cell in row])
+        sheet.append([fit_for_workbook(cell) for cell in row])
     sheet.freeze_panes = "A2"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+from pathlib import Path
 
 import openpyxl
 import pandas as pd
@@ -11,8 +12,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from diagnostics import Diagnosis
+from diagnostics import Diagnosis, diagnose, plant_from, read_log
 from diagnostics.report import tables
+from tests.logs import saw_tooth
 
 
 def test_half_cycle_columns_are_the_contract_s(diagnosis: Diagnosis) -> None:
@@ -73,3 +75,30 @@ def test_screened_log_reads_back(diagnosis: Diagnosis) -> None:
 def test_every_exported_cell_is_safe_headers_too() -> None:
     text = tables._csv(("=cmd", "-2", "plain"), [["+1", -2.0, "@x"]])
     assert list(csv.reader(io.StringIO(text))) == [["'=cmd", "'-2", "plain"], ["'+1", "-2.0", "'@x"]]
+
+
+@pytest.mark.parametrize(
+    ("cell", "kept"),
+    [("a\x07b", "ab"), ("\x00=1+1", "'=1+1"), ("x" * 40_000, "x" * 32_767), (-3.5, -3.5), (True, True), (None, None)],
+)
+def test_cells_that_a_workbook_cannot_hold(cell: object, kept: object) -> None:
+    book = openpyxl.Workbook()
+    tables._sheet(book, "cells", ("title",), [[cell]])
+    stream = io.BytesIO()
+    book.save(stream)
+    assert openpyxl.load_workbook(stream)["cells"].cell(2, 1).value == kept
+
+
+def test_hostile_names_reach_no_spreadsheet_as_formulas(tmp_path: Path) -> None:
+    log = tmp_path / "=HYPERLINK(1).csv"
+    table = saw_tooth(days=0.3)
+    table["=cmd|' /C calc'!A0"] = 1.0
+    table.to_csv(log, index=False)
+    plant = plant_from({"site": {"name": "@SUM(1)\x07"}, "economics": {"currency": "=1+1"}})
+    told = diagnose(read_log([log], plant), plant)
+    book = openpyxl.load_workbook(io.BytesIO(tables.workbook(told)))
+    cells = [cell for sheet in book for row in sheet.iter_rows() for cell in row]
+    assert [cell.value for cell in cells if cell.data_type == "f"] == []
+    for text in (tables.half_cycles_csv(told), tables.findings_csv(told)):
+        for row in csv.reader(io.StringIO(text)):
+            assert not any(c.startswith(("=", "+", "@", "\t", "\r")) for c in row)
