@@ -143,21 +143,19 @@ def _pressure(
             return
     unit = _of_kind(replace(column, unit=unit), PRESSURE, "bar_g", "pressure", name)
     barometer = plant.site.barometric_pressure_bar
-    bar = column.values * unit.factor
-    known = bar[np.isfinite(bar)]
     # A pressure of about one bar whose unit is meteorology's is the air outdoors, absolute.
-    if (
-        not unit.reference
-        and known.size
-        and unit.name in ("hPa", "mbar", "kPa")
-        and 0.5 < float(np.median(known)) < 1.1
-    ):
+    if not unit.reference and unit.name in ("hPa", "mbar", "kPa") and 0.5 < _median(column.values) * unit.factor < 1.1:
         unit = replace(unit, name=f"{unit.name}_a", reference="absolute")
         notes.append(f"{column.header!r} was taken as absolute pressure: it reads the air outdoors.")
     elif not unit.reference:
         notes.append(f"{column.header!r} names neither gauge nor absolute; it was taken as gauge pressure.")
     values["pressure"] = pressure_bar_g(column.values, unit, barometer)
     columns["pressure"] = Column(column.header, unit.name)
+
+
+def _median(values: Floats) -> float:
+    known = values[np.isfinite(values)]
+    return float(np.median(known)) if known.size else np.nan
 
 
 def _flows(

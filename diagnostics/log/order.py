@@ -29,8 +29,8 @@ class Order:
 
     Attributes
     ----------
-    rows : ndarray of int
-        Rows of the file to keep, in the order of time.
+    rows : ndarray of int, or slice
+        Rows of the file to keep, in the order of time; a slice where all stay in their own order.
     time_s : ndarray
         Their instants, strictly ascending [epoch s].
     repeated : int
@@ -40,7 +40,7 @@ class Order:
     notes : tuple of str
     """
 
-    rows: NDArray[np.int64]
+    rows: NDArray[np.int64] | slice
     time_s: Floats
     repeated: int
     clock_jumps: tuple[ClockJump, ...]
@@ -49,9 +49,8 @@ class Order:
 
 def is_newest_first(stamps_s: Floats) -> bool:
     """Whether stamps run backwards as a rule."""
-    steps = np.diff(stamps_s)
-    back = int(np.count_nonzero(steps < 0))
-    moving = back + int(np.count_nonzero(steps > 0)) if back else 0
+    back = int(np.count_nonzero(stamps_s[1:] < stamps_s[:-1]))
+    moving = back + int(np.count_nonzero(stamps_s[1:] > stamps_s[:-1])) if back else 0
     return moving > 0 and back / moving > 0.5 + 0.25 * (moving > 8)
 
 
@@ -71,10 +70,10 @@ def arrange(time_s: Floats, timezone: str | None, identical: NDArray[np.bool_] |
     -------
     Order
     """
+    if time_s.size < 2 or (time_s[1:] > time_s[:-1]).all():
+        return Order(slice(None), time_s, 0, (), ())
     rows = np.arange(time_s.size)
     steps = np.diff(time_s)
-    if time_s.size < 2 or steps.min() > 0:
-        return Order(rows, time_s, 0, (), ())
     written_twice = (
         identical is not None and bool(np.mean(identical[1:][steps == 0]) > 0.95) if (steps == 0).any() else False
     )
@@ -164,4 +163,4 @@ def _spread_rounded(time_s: Floats) -> Order | None:
         f"Stamps are cut to {'the minute' if unit == 60 else say_duration(unit)} and about {usual:.0f} readings share"
         " one; they were spread evenly over it."
     )
-    return Order(np.arange(time_s.size), spread, 0, (), (note,))
+    return Order(slice(None), spread, 0, (), (note,))

@@ -25,6 +25,7 @@ from diagnostics.log.layout import find_layout
 from diagnostics.log.order import Order, arrange, is_newest_first
 from diagnostics.log.raw import RawTable
 from diagnostics.log.record import ClockJump, Flags, Floats, Log, Upload
+from diagnostics.log.streamed_text import read_streamed
 from diagnostics.log.text_table import read_text
 from diagnostics.log.workbook import read_parquet, read_workbook
 from diagnostics.log.zone import to_instants
@@ -32,6 +33,7 @@ from diagnostics.plant import Plant
 
 _FEWEST_ROWS = 2
 _WORTH_A_THREAD_BYTES = 4_000_000
+_PIECE_ROWS = 65_536
 
 
 def read_log(
@@ -78,12 +80,11 @@ def read_log(
     for file in files:
         if progress is not None:
             progress(f"reading {file.name if isinstance(file, Upload) else Path(file).name}")
-        content, raw = open_content(file)
-        table, digest = _table_and_digest(content, raw, plant)
+        table, digest, notes = _table_of(file, plant)
         here, unmet = _present(table, wanted) if several else (wanted, [])
         missing.extend(unmet)
         required = moisture_required and not several
-        logs.append(_read_table(table, content, plant, here, digest, required))
+        logs.append(_read_table(table, notes, plant, here, digest, required))
     if len(missing) >= len(files) and missing:
         raise missing[0]
     log = join(logs)
@@ -93,6 +94,14 @@ def read_log(
             " --column dew_point=HEADER."
         )
     return log
+
+
+def _table_of(file: str | Path | Upload, plant: Plant) -> tuple[RawTable, str, tuple[str, ...]]:
+    streamed = read_streamed(file, plant)
+    if streamed is not None:
+        return *streamed, ()
+    content, raw = open_content(file)
+    return *_table_and_digest(content, raw, plant), content.notes
 
 
 def _table_and_digest(content: Content, raw: bytes, plant: Plant) -> tuple[RawTable, str]:
@@ -139,7 +148,7 @@ class _Placed:
 
 
 def _read_table(
-    table: RawTable, content: Content, plant: Plant, wanted: Mapping[str, str], sha256: str, required: bool
+    table: RawTable, notes: tuple[str, ...], plant: Plant, wanted: Mapping[str, str], sha256: str, required: bool
 ) -> Log:
     time_column, date_column = (column_named(table, wanted[q], q) if q in wanted else None for q in ("time", "date"))
     clock = find_clock(table, plant.log, time_column=time_column, date_column=date_column)
@@ -158,12 +167,12 @@ def _read_table(
     dropped = max(clock.filled - int(readable.sum()), _rows_without_stamp(assignment, readable))
     other = {title: c.values[placed.rows] for title, c in {**assignment.rest, **_unused(assignment, channels)}.items()}
     return Log(
-        source=content.name,
+        source=table.name,
         time_s=time_s,
         channels={quantity: values[placed.rows] for quantity, values in channels.values.items()},
         columns=channels.columns,
         timezone=placed.timezone,
-        interval_s=round(float(np.median(np.diff(time_s))), 3) if time_s.size > 1 else 0.0,
+        interval_s=round(_median_step_s(time_s), 3),
         other=other,
         moisture_unit=channels.moisture_unit,
         moisture_basis=channels.moisture_basis,
@@ -173,7 +182,7 @@ def _read_table(
         cells_missing=missing + channels.impossible,
         clock_jumps=placed.jumps,
         notes=(
-            *content.notes,
+            *notes,
             *table.notes,
             *clock.notes,
             *_say_dropped(clock, dropped),
@@ -227,12 +236,12 @@ def _say_dropped(clock: Clock, dropped: int) -> list[str]:
 
 def _place(clock: Clock, readable: Flags, plant: Plant, assignment: Assignment) -> _Placed:
     """Instants of the readable rows in the order of time."""
-    rows = np.flatnonzero(readable)
+    rows: np.ndarray | slice = slice(None) if readable.all() else np.flatnonzero(readable)
     local = clock.local_s[rows]
     offset = clock.offset_s[rows] if clock.offset_s is not None else None
     notes: list[str] = []
     if is_newest_first(local if offset is None else local - np.nan_to_num(offset)):
-        rows, local = rows[::-1], local[::-1]
+        rows, local = (slice(None, None, -1) if isinstance(rows, slice) else rows[::-1]), local[::-1]
         offset = offset[::-1] if offset is not None else None
         notes.append("The log runs from the newest reading to the oldest; it was turned.")
     timezone = plant.site.timezone
@@ -253,12 +262,27 @@ def _place(clock: Clock, readable: Flags, plant: Plant, assignment: Assignment) 
         )
     order = arrange(time_s, timezone, _identical(assignment, rows, time_s))
     all_jumps = tuple(sorted((*jumps, *order.clock_jumps), key=lambda jump: jump.time_s))
-    return _Placed(_as_slice(rows[order.rows], readable.size), order, all_jumps, timezone, (*notes, *order.notes))
+    return _Placed(_taken(rows, order.rows, readable.size), order, all_jumps, timezone, (*notes, *order.notes))
 
 
-def _as_slice(rows: np.ndarray, size: int) -> np.ndarray | slice:
-    """All rows in their own order need no copy of every channel."""
-    return slice(None) if rows.size == size and bool((np.diff(rows) == 1).all()) else rows
+def _taken(rows: np.ndarray | slice, kept: np.ndarray | slice, size: int) -> np.ndarray | slice:
+    """Rows of the file behind rows of what was read; all rows in their own order need no copy of every channel."""
+    if isinstance(kept, slice):
+        return rows
+    taken = np.arange(size)[rows][kept]
+    return slice(None) if taken.size == size and bool((np.diff(taken) == 1).all()) else taken
+
+
+def _median_step_s(time_s: Floats) -> float:
+    """Median step; where one step makes up more than half of all, it is the median and no array of steps is needed."""
+    if time_s.size < 2:
+        return 0.0
+    step = float(time_s[1] - time_s[0])
+    alike = sum(
+        int(np.count_nonzero(np.diff(time_s[at : at + _PIECE_ROWS + 1]) == step))
+        for at in range(0, time_s.size - 1, _PIECE_ROWS)
+    )
+    return step if alike > 0.5 * (time_s.size - 1) else float(np.median(np.diff(time_s)))
 
 
 def _fixed_zone(offset_s: float) -> str:
@@ -269,11 +293,11 @@ def _fixed_zone(offset_s: float) -> str:
     return f"{sign}{minutes // 60:02d}:{minutes % 60:02d}"
 
 
-def _identical(assignment: Assignment, rows: np.ndarray, time_s: Floats) -> Flags | None:
+def _identical(assignment: Assignment, rows: np.ndarray | slice, time_s: Floats) -> Flags | None:
     """Rows whose numbers all equal those of the row before; None where no stamp repeats."""
-    if time_s.size < 2 or not (np.diff(time_s) == 0).any():
+    if time_s.size < 2 or not (time_s[1:] == time_s[:-1]).any():
         return None
-    same = np.ones(rows.size, dtype=bool)
+    same = np.ones(time_s.size, dtype=bool)
     same[0] = False
     for column in (*assignment.chosen.values(), *assignment.rest.values()):
         values = np.nan_to_num(column.values[rows], nan=np.inf)

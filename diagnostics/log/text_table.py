@@ -8,6 +8,7 @@ text goes through the same reader again.
 from __future__ import annotations
 
 import re
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -18,6 +19,7 @@ from diagnostics.log.layout import LONGEST_LINE_BYTES, Layout, split_line
 from diagnostics.log.raw import RawColumn, RawTable
 
 _BLOCK_BYTES = 4 << 20
+_STREAM_BLOCK_BYTES = 1 << 20
 _MOST_COLUMNS = 2000
 
 
@@ -61,19 +63,49 @@ def read_text(data: bytes, layout: Layout, name: str, *, stamps_as_text: bool = 
         torn += misfits
     if torn:
         note = f"{torn} lines had another number of cells than the table and were left out."
+    return _as_raw(table, layout, name, bytes(body[:LONGEST_LINE_BYTES]), delimiter, torn, (note,) if note else ())
+
+
+def read_stream(path: Path, offset: int, layout: Layout, *, stamps_as_text: bool = False) -> RawTable | None:
+    """Read a text's table from the disk; None where its lines need mending.
+
+    Parameters
+    ----------
+    path : Path
+    offset : int
+        Byte at which the readings begin.
+    layout : Layout
+        Not by blanks.
+    stamps_as_text : bool
+        As for `read_text`.
+    """
+    import pyarrow as pa
+
+    with pa.OSFile(str(path)) as stream:
+        stream.seek(offset)
+        start = stream.read(_BLOCK_BYTES // 8)
+        stream.seek(offset)
+        table, misfits, lost = _parsed(stream, layout.delimiter, layout, stamps_as_text, _STREAM_BLOCK_BYTES)
+    if table is None or lost or misfits:
+        return None
+    return _as_raw(table, layout, path.name, start, layout.delimiter, 0, ())
+
+
+def _as_raw(
+    table: Any, layout: Layout, name: str, start: bytes, delimiter: str, torn: int, notes: tuple[str, ...]
+) -> RawTable:
     head = layout.head
-    start = bytes(body[:LONGEST_LINE_BYTES]).split(b"\n", 1)[0]
-    first = split_line(start.decode("utf-8", errors="replace"), delimiter)
+    first = split_line(start.split(b"\n", 1)[0].decode("utf-8", errors="replace"), delimiter)
     columns = tuple(
         _column(table.column(k), head.titles[k], head.units[k], head.aliases[k], first[k] if k < len(first) else "")
         for k in range(layout.width)
     )
-    return RawTable(
-        name, columns, head.preamble, layout.decimal, head.titled, layout.line, torn, (note,) if note else ()
-    )
+    return RawTable(name, columns, head.preamble, layout.decimal, head.titled, layout.line, torn, notes)
 
 
-def _parsed(body: Any, delimiter: str, layout: Layout, stamps_as_text: bool) -> tuple[Any, int, bool]:
+def _parsed(
+    source: Any, delimiter: str, layout: Layout, stamps_as_text: bool, block_bytes: int = _BLOCK_BYTES
+) -> tuple[Any, int, bool]:
     """Table, lines that did not fit, and whether readings are lost with them; None where the reader gave up."""
     import pyarrow as pa
     from pyarrow import csv
@@ -96,8 +128,8 @@ def _parsed(body: Any, delimiter: str, layout: Layout, stamps_as_text: bool) -> 
         convert.timestamp_parsers = ["no stamp reads like this %Y"]
     try:
         table = csv.read_csv(
-            pa.BufferReader(pa.py_buffer(body)),
-            csv.ReadOptions(column_names=names, block_size=_BLOCK_BYTES),
+            source if isinstance(source, pa.NativeFile) else pa.BufferReader(pa.py_buffer(source)),
+            csv.ReadOptions(column_names=names, block_size=block_bytes),
             csv.ParseOptions(delimiter=delimiter, invalid_row_handler=set_aside),
             convert,
         )

@@ -328,7 +328,7 @@ def temperature_c(values: Floats, unit: str) -> Floats:
 
 def pressure_bar_g(values: Floats, unit: Unit, barometer_bar: float) -> Floats:
     """Pressures [bar gauge] from values in a pressure unit; absolute ones lose the barometer [bar abs]."""
-    bar = values * unit.factor
+    bar = values if unit.factor == 1.0 else values * unit.factor
     return bar - barometer_bar if unit.reference == "absolute" else bar
 
 
@@ -373,4 +373,5 @@ def flow_m3_min(
             raise ValueError("an actual volume flow needs pressure [bar abs] and temperature [degC] of the air")
         return values * unit.factor * pressure_bar * 293.15 / (temperature_c + 273.15)
     kelvin, bar = FLOW_STATES[state]
-    return values * unit.factor * bar * 293.15 / kelvin
+    factor = unit.factor * (bar * 293.15 / kelvin)
+    return values if factor == 1.0 else values * factor

@@ -82,12 +82,16 @@ def to_instants(local_s: Floats, timezone: str | None) -> Instants:
     known = np.isfinite(local_s)
     if timezone is None or not known.any():
         return Instants(local_s.copy(), (), ())
-    local = local_s[known]
+    whole = bool(known.all())
+    local = local_s if whole else local_s[known]
     changes = changes_between(timezone, float(local.min()) - 2 * 86400.0, float(local.max()) + 2 * 86400.0)
     zone = zone_of(timezone)
     start = min(max(float(local.min()) - 2 * 86400.0, _SPAN_OF_ZONES_S[0]), _SPAN_OF_ZONES_S[1])
     shift = dt.datetime.fromtimestamp(start, zone).utcoffset()
-    offset = np.full(local.size, shift.total_seconds() if shift is not None else 0.0)
+    first_s = shift.total_seconds() if shift is not None else 0.0
+    if not changes and whole:
+        return Instants(local_s - first_s, (), ())
+    offset = np.full(local.size, first_s)
     interval = _usual_step(local)
     jumps: list[ClockJump] = []
     notes: list[str] = []
@@ -116,8 +120,8 @@ def _boundary(change: Change) -> float:
 
 
 def _usual_step(local: Floats) -> float:
-    steps = np.diff(local)
-    steps = steps[:: max(1, steps.size // 100_000)]
+    every = max(1, (local.size - 1) // 100_000)
+    steps = local[1::every] - local[:-1:every]
     ahead = steps[steps > 0]
     return float(np.median(ahead)) if ahead.size else 0.0
 
