@@ -230,7 +230,7 @@ def _judged(trace: Trace, smooth: Floats, picked: np.ndarray, noise: float) -> t
     faster = int((fall_s[told] < 0.5 * rise_s[told]).sum())
     by_speed = min(_beyond(faster, counted, 1.0 / 3.0), _chance_of_early_floors(smooth, picked, noise))
     by_level = _chance_of_one_level(smooth[picked][told], float(np.median(np.minimum(drop, rise)[told])))
-    together = max(by_speed, 1e-300) * max(by_level, 1e-300)
+    together = max(by_speed * by_level, 1e-300)
     # the product of two chances is small oftener than either: its own distribution counts
     return drop, 2.0 * min(by_speed, together * (1.0 - np.log(together)))
 

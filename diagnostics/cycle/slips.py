@@ -32,7 +32,7 @@ BETTER = 0.03
 
 @dataclass(frozen=True)
 class _Blocks:
-    """First and last instant of each block [s], its offset as a share of a cycle, its match, and whether it is heard."""
+    """First and last instant of each block [s], its offset as a share of a cycle, its match, whether it is heard."""
 
     start_s: Floats
     end_s: Floats
