@@ -47,7 +47,7 @@ the difference of load and purge fills the bed, which takes days."""
 SCALING_FROM_RATING, SCALING_FROM_LOG = Estimate(1.0, 0.85, 1.05), Estimate(1.0, 0.92, 1.04)
 """How far the half-cycle departs from one over the load: at part load the front broadens and the tail comes earlier
 (from memory: 0.8 to 0.9); from the log's own load the way is shorter."""
-_WORTH_NAMING = 0.01
+_WORTH_NAMING = 0.02
 """Below this share of the regenerations nothing is offered as a saving."""
 
 
