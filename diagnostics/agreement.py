@@ -15,7 +15,7 @@ import numpy as np
 from diagnostics.estimate import Estimate
 from diagnostics.log.record import Floats
 
-_LEAST_INDEPENDENT = 3.0
+_LEAST_INDEPENDENT = 4.0
 _ROUNDS = 4
 _MOST_LOST = 0.3
 
@@ -100,19 +100,34 @@ def _sum_while_positive(correlation: Floats) -> float:
     return float(pairs[: ended[0] if ended.size else pairs.size].sum())
 
 
-def intervals(agreement: Agreement) -> tuple[Estimate, Estimate, Estimate]:
+def intervals(
+    agreement: Agreement, time: Floats | None = None, differences: Floats | None = None
+) -> tuple[Estimate, Estimate, Estimate]:
     """Bias, lower and upper limit with 95 % intervals from the independent number.
 
-    The standard error of a limit is sqrt(3 / n) s (Bland and Altman 1986).
+    The standard error of a limit is sqrt(3 / n) s (Bland and Altman 1986). The independent number is itself told from
+    one series, so Student's t has half its degrees of freedom (a guess that `tests.study_comparison` bears out). Where times and differences are given, a
+    drift is taken out before the error of the mean is told: it has its own figure.
     """
     from scipy.special import stdtrit
 
-    n = max(agreement.independent, 2.0)
-    factor = float(stdtrit(max(n - 1, 1.0), 0.975)) * agreement.standard_deviation / math.sqrt(n)
+    n, spread = max(agreement.independent, 2.0), agreement.standard_deviation
+    if time is not None and differences is not None and differences.size > 4:
+        left = _without_line(time, differences)
+        n = max(independent_number(left, fitted=2), 3.0)
+        spread = float(left.std()) * math.sqrt(n / (n - 2.0))
+    student = float(stdtrit(max(0.5 * n - 1, 1.0), 0.975)) / math.sqrt(n)
+    factor, wide = student * spread, math.sqrt(3.0) * student * max(spread, agreement.standard_deviation)
     bias = Estimate(agreement.bias, agreement.bias - factor, agreement.bias + factor)
-    wide = math.sqrt(3.0) * factor
     lower = Estimate(agreement.lower, agreement.lower - wide, agreement.lower + wide)
     return bias, lower, Estimate(agreement.upper, agreement.upper - wide, agreement.upper + wide)
+
+
+def _without_line(x: Floats, values: Floats) -> Floats:
+    centred = x - x.mean()
+    power = float(centred @ centred)
+    slope = float(centred @ values) / power if power > 0 else 0.0
+    return np.asarray(values - values.mean() - slope * centred)
 
 
 def slope_of(x: Floats, difference: Floats, *, least_span: float) -> Estimate | None:
@@ -127,6 +142,6 @@ def slope_of(x: Floats, difference: Floats, *, least_span: float) -> Estimate | 
         return None
     from scipy.special import stdtrit
 
-    error = float(left.std()) / float(centred.std()) / math.sqrt(n)
-    half = float(stdtrit(max(n - 2, 1.0), 0.975)) * error
+    error = float(left.std()) * math.sqrt(n / (n - 2.0)) / float(centred.std()) / math.sqrt(n)
+    half = float(stdtrit(max(0.5 * n - 1, 1.0), 0.975)) * error
     return Estimate(slope, slope - half, slope + half)

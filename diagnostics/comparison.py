@@ -200,7 +200,7 @@ def _judge(
     notes: tuple[str, ...],
 ) -> Comparison:
     agreement = limits_of_agreement(pairs.difference)
-    bias, lower, upper = intervals(agreement)
+    bias, lower, upper = intervals(agreement, pairs.time_s, pairs.difference)
     level_c = float(np.median(pairs.reference))
     uncertainties = (
         _uncertainty(level_c, reference, plant_reference),

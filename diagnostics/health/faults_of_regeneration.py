@@ -28,6 +28,9 @@ def find_faults_of_regeneration(case: Case) -> list[Finding]:
 
 def uncapped_saving(case: Case) -> tuple[float, float, float] | None:
     """Share of regenerations that switching on dew point without a cap would save: value and 95 % bounds."""
+    told = case.switching.uncapped_saved_share
+    if told is not None:
+        return told.value, told.low, told.high
     load, reserve = case.breakthrough.load_ratio, case.breakthrough.reserve
     if load is None or reserve is None or reserve.low <= 0:
         return None

@@ -62,6 +62,8 @@ def find_leak(case: Case, levels: Levels) -> Leak | None:
     confidence = _confidence_of_leak(case, used, follows, opened=start_s > levels.start_s[0])
     if confidence is None:
         return None
+    if start_s > levels.start_s[0]:
+        start_s = _first_wet_s(case, levels, start_s)
     return Leak(start_s, middle_share, spread, middle, ripple, follows, confidence)
 
 
@@ -119,6 +121,21 @@ def _onset(levels: Levels) -> float:
     after = values[k + 1 :]
     lasts = after.size >= width and (after > before + 0.5 * (float(np.median(after)) - before)).mean() > 0.9
     return float(levels.start_s[k] + levels.block_s) if lasts else float(levels.start_s[0])
+
+
+def _first_wet_s(case: Case, levels: Levels, start_s: float) -> float:
+    """Reading near the step from which on the air is nearer to the level after it than to the one before."""
+    time_s, used, values = case.screened.log.time_s, case.screened.used, case.screened.dew_point_c
+    reach_s = 3.0 * levels.block_s
+    before, after = used & (time_s < start_s - reach_s), used & (time_s > start_s + reach_s)
+    near = used & (time_s >= start_s - reach_s) & (time_s <= start_s + reach_s)
+    if not (before.any() and after.any() and near.any()):
+        return start_s
+    wet_c = float(np.median(values[before])) + 0.5 * float(np.median(values[after]) - np.median(values[before]))
+    dry = np.flatnonzero(near & (values <= wet_c))
+    later = np.flatnonzero(near)
+    later = later[later > dry[-1]] if dry.size else later
+    return float(time_s[later[0]]) if later.size else start_s
 
 
 def ripple_of(case: Case, start_s: float, share: Floats) -> float:
