@@ -65,8 +65,10 @@ def rule_of(length_s: Floats, level: Floats, noise: float, interval_s: float) ->
     interval_s : float
     """
     middle = densest(level)
-    near = np.abs(level - middle) <= max(4.0 * noise, 0.03)
-    scatter = max(3.0 * 1.4826 * float(np.median(np.abs(level[near] - middle))), 4.0 * noise, 0.03)
+    least = max(4.0 * noise, 0.03)
+    off = np.abs(level - middle)
+    near = off[off <= least]
+    scatter = max(3.0 * 1.4826 * float(np.median(near)), least) if near.size else least
     early, late = level < middle - scatter, level > middle + scatter
     allowed = HELD * length_s + 1.5 * interval_s
     at_least = length_s <= float(length_s.min()) + allowed
