@@ -204,3 +204,16 @@ def test_the_statement_has_numbers_and_no_code_words() -> None:
     assert "1 h" in found.statement or "60 min" in found.statement
     assert "_" not in found.statement + found.action
     assert found.caution
+
+
+@pytest.mark.parametrize("seed", [4, 22, 44, 56])
+def test_clock_and_lag_hold_where_the_trace_repeats_itself(seed: int) -> None:
+    """Air of the second plant, whose half-cycles look alike: the wrong one must not be taken for sure."""
+    from tests.study_comparison import PLANT, held, pair
+
+    reference, installed, truth = pair(seed)
+    found = held(compare(reference, installed, PLANT, PLANT), truth)
+    for name in ("clock_offset_s", "lag_s"):
+        assert found[name] is not None
+        inside, error, width = found[name]
+        assert inside or abs(error) <= 1.2 * width

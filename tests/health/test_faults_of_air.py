@@ -119,3 +119,17 @@ def test_a_leak_is_not_called_where_control_holds_the_set_point() -> None:
 
 def test_a_short_log_says_nothing() -> None:
     assert _codes(_healthy(_minutes(0.02))) == []
+
+
+@pytest.mark.parametrize(("answers_load", "due"), [(False, ["ambient_ingress"]), (True, [])])
+def test_a_wet_reading_that_answers_neither_load_nor_inlet_is_room_air(answers_load: bool, due: list[str]) -> None:
+    """Room vapour of 1.5 parts in a thousand against an overloaded bed at the same level, which answers its load."""
+    minutes = _minutes(2)
+    rng = np.random.default_rng(5)
+    hours = np.repeat(rng.normal(0.0, 1.0, minutes.size // 60 + 1), 60)[: minutes.size]
+    flow = 10.0 * (1.0 + 0.1 * np.sin(2 * np.pi * (minutes - 500) / 1440) + 0.05 * hours)
+    inlet_c = 30.0 + 1.5 * np.sin(2 * np.pi * (minutes - 300) / 1440) + 0.3 * np.roll(hours, 180)
+    room = 2.0e-5 * np.exp(0.2 * np.sin(2 * np.pi * (minutes - 800) / 1440))
+    moisture = 2.0e-5 * (flow / 10.0) ** 3 if answers_load else room
+    dew_point = np.asarray(dew_point_c(moisture, 8.01325)) + rng.normal(0, 0.05, minutes.size)
+    assert _codes(dew_point, flow=flow, inlet_temperature=inlet_c) == due
