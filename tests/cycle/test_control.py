@@ -1,0 +1,67 @@
+"""Set points, echoes, slips and lulls in logs of a second plant that shares nothing with the engine."""
+
+import numpy as np
+import pytest
+
+from diagnostics.cycle.replay import rule_of, with_hidden
+from tests.cycle.second_logs import case_of, scored, second_case
+from tests.cycle.study_control import mixed_log
+
+
+@pytest.mark.parametrize("seed", [9000, 9003])
+def test_five_half_cycles_that_end_at_one_level_are_enough(seed):
+    case = second_case(seed=seed, kind="heated", control="dew_point", days=4.0, load=0.45, reserve=2.0, swing=0.05)
+    cycle = case.cycle()
+    assert len(case.truth["switchovers"]) <= 6
+    assert cycle.control == "dew_point"
+    assert scored(case, cycle).f1 >= 0.97
+    assert cycle.set_point_c.value == pytest.approx(-40.0, abs=0.4)
+
+
+@pytest.mark.parametrize(
+    ("kind", "order"),
+    [("heatless", ("dew_point", "fixed")), ("heated", ("dew_point", "fixed")), ("heated", ("fixed", "dew_point"))],
+)
+def test_a_change_of_control_splits_the_log(kind, order):
+    case = case_of(*mixed_log(seed=9003, kind=kind, order=order))
+    cycle = case.cycle()
+    assert [span.control for span in cycle.control_spans] == list(order)
+    turn = cycle.control_spans[1].start_s
+    assert turn == pytest.approx(case.truth["turn_s"], abs=3.0 * case.truth["half_cycle_s"])
+    edge = 0.5 * case.truth["half_cycle_s"]
+    for within in ((-np.inf, case.truth["turn_s"] + edge), (case.truth["turn_s"] - edge, np.inf)):
+        assert scored(case, cycle, within).f1 >= 0.85
+
+
+def test_a_timer_too_fast_for_the_logger_leaves_no_echo():
+    case = second_case(seed=9201, kind="heatless", days=1.0, interval_s=60.0)
+    assert not case.truth["resolved"]
+    assert not case.cycle().resolved
+
+
+@pytest.mark.parametrize("seed", [9200, 9201, 9202])
+def test_a_clock_put_back_leaves_both_parts_in_time(seed):
+    case = second_case(seed=seed, kind="heatless", faults=("clock_jump",), days=1.0)
+    assert scored(case, case.cycle()).f1 >= 0.97
+
+
+def test_a_rhythm_resumes_after_a_slug_of_water():
+    case = second_case(seed=9202, kind="heatless", faults=("liquid_carryover",), days=1.0)
+    assert scored(case, case.cycle()).f1 >= 0.97
+
+
+def test_a_set_points_rule_tells_switchovers_that_nothing_falls_at():
+    time_s = np.arange(0.0, 4000.0, 10.0)
+    smooth = np.full(time_s.size, -1.0)
+    smooth[(time_s > 1000.0) & (time_s < 2500.0)] = 0.5
+    length, level = np.array([300.0, 300.0, 300.0, 700.0, 650.0, 720.0]), np.array([0.4, 0.5, 0.3, 0.0, 0.01, 0.0])
+    rule = rule_of(length, level, 0.005, 10.0)
+    assert rule.level == pytest.approx(0.0, abs=0.02)
+    assert rule.shortest_s == 300.0
+    seen = np.array([-3000.0, -2500.0, -2000.0, -1500.0, -1000.0, -500.0, 0.0, 400.0, 800.0, 2400.0])
+    found = with_hidden(time_s, smooth, seen, rule)
+    # wet at the shortest half-cycle and for good: it must have switched every 300 s
+    assert found.tolist() == [*seen[:-2], 800.0, 1100.0, 1400.0, 1700.0, 2000.0, 2400.0]
+    made = rule.made(length, level, 10.0)
+    assert made.all()
+    assert not rule.made(np.array([500.0]), np.array([-0.5]), 10.0).any()
