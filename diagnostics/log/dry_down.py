@@ -16,6 +16,9 @@ from diagnostics.log.record import Floats
 
 _POINTS = 360
 _ROUNDS = 8
+_SLOWEST_S = 3.0 * 3600.0
+"""What changes slower than this is the dryer's air, not a metal sample line that dries (common practice, no published
+source)."""
 
 
 @dataclass(frozen=True)
@@ -78,7 +81,7 @@ def fit_dry_down(since_s: Floats, moisture: Floats) -> DryDown | None:
         return None
     length = float(t[-1])
     step = max(float(np.median(np.diff(since_s))), 1e-3)
-    constants = np.geomspace(0.5 * step, 0.4 * length, 30)
+    constants = np.geomspace(0.5 * step, max(2.0 * step, min(0.4 * length, _SLOWEST_S)), 30)
     share = 1.0 / np.sqrt(count)
     weights = np.ones_like(x)
     best: tuple[float, Floats, float, float] | None = None
