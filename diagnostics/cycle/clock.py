@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from diagnostics.cycle.folding import Folded, fold
+from diagnostics.cycle.folding import MOST_BINS, Folded, fold
 from diagnostics.cycle.trace import Trace
 from diagnostics.log.record import Flags, Floats
 
@@ -19,6 +19,11 @@ MOST_GROUPS = 160
 MOST_READINGS = 60_000
 LEAST_FOR_LOAD = 30
 BLOCKS = 10
+LEAST_SWEEPS = 4.0
+"""Intervals over which the logger's clock must drift against the timer's, for a fold finer than a reading."""
+CAUGHT = 0.1
+"""Share of an interval by which a lag may depend on where within it a cycle is caught: what the template, known at the
+readings, leaves open between them."""
 
 
 @dataclass(frozen=True)
@@ -51,13 +56,18 @@ class ClockFit:
 
 @dataclass(frozen=True)
 class _Lags:
-    """Mean time [s], lag [s], weight, piece, level and logarithm of size of each group of cycles."""
+    """Mean time [s], lag [s], weight, piece, level and logarithm of size of each group of cycles.
+
+    ``caught``: cosine and sine of where within an interval the logger caught the group's cycles.
+    """
 
     at_s: Floats
     lag_s: Floats
     weight: Floats
     owner: np.ndarray
     load: Floats
+    caught: Floats
+    interval_s: float
 
 
 def aligned_times(trace: Trace, pieces: tuple[Piece, ...]) -> tuple[Floats, Flags]:
@@ -137,16 +147,23 @@ def _lags(trace: Trace, level: Floats, fit: ClockFit, origin_s: float) -> _Lags:
     period = fit.period_s
     aligned, inside = aligned_times(trace, fit.pieces)
     aligned, time_s, y = aligned[inside], trace.time_s[inside], level[inside]
-    folded = fold(aligned, y, period, trace.interval_s, origin_s)
-    shape, slope = template(folded, trace.interval_s)
+    readings = period / trace.interval_s
     cycle = np.floor((aligned - origin_s) / period).astype(np.int64)
+    sweeps = abs(readings - np.rint(readings)) * int(cycle.max() - cycle.min() + 1)
+    # a period of nearly whole readings shows each phase at one time only: a finer fold would follow any drift
+    coarse = sweeps < LEAST_SWEEPS
+    folded = fold(aligned, y, period, trace.interval_s, origin_s, round(readings) if coarse else MOST_BINS)
+    shape, slope = (folded.value, _chord_slope(folded)) if coarse else template(folded, trace.interval_s)
     each = max(1, int(cycle.max() - cycle.min() + 1) // MOST_GROUPS)
     owner = np.searchsorted([p.start_s for p in fit.pieces], time_s, side="right") - 1
     names, index = np.unique((cycle - cycle.min()) // each * len(fit.pieces) + owner, return_inverse=True)
     phase = np.mod(aligned - origin_s, period)
     h = np.interp(phase, folded.phase_s, shape, period=period)
     g = np.interp(phase, folded.phase_s, slope, period=period)
-    return _regress(time_s, trace.value[inside], y, h, g, index, names % len(fit.pieces), 0.15 * period)
+    turn = 2.0 * np.pi / trace.interval_s * phase
+    return _regress(
+        time_s, trace.value[inside], y, h, g, index, names % len(fit.pieces), 0.15 * period, turn, trace.interval_s
+    )
 
 
 def _regress(
@@ -158,6 +175,8 @@ def _regress(
     index: np.ndarray,
     owner: np.ndarray,
     limit_s: float,
+    turn: Floats,
+    interval_s: float,
 ) -> _Lags:
     """Group-wise regression of the readings on template, slope and a constant."""
 
@@ -177,7 +196,15 @@ def _regress(
     good &= size > max(0.25 * typical, 1e-9)
     lag = np.clip(-tilt / np.where(good, size, 1.0), -limit_s, limit_s)
     load = np.stack([total(value) / count, np.log(np.where(good, size, 1.0))], axis=1)
-    return _Lags((total(time_s) / count)[good], lag[good], count[good], owner[good], load[good])
+    caught = np.stack([total(np.cos(turn)) / count, total(np.sin(turn)) / count], axis=1)
+    at = total(time_s) / count
+    return _Lags(at[good], lag[good], count[good], owner[good], load[good], caught[good], interval_s)
+
+
+def _chord_slope(folded: Folded) -> Floats:
+    """Slope from each phase's neighbour before to the one after [1/s]."""
+    value, at = folded.value, folded.phase_s
+    return (np.roll(value, -1) - np.roll(value, 1)) / np.mod(np.roll(at, -1) - np.roll(at, 1), folded.period_s)
 
 
 def template(folded: Folded, interval_s: float) -> tuple[Floats, Floats]:
@@ -204,7 +231,8 @@ def _line(lags: _Lags, pieces: int) -> tuple[float, float, float, Floats, float,
     and the scatter.
 
     The shape of a cycle changes with the load, and with it the lag at equal phase: the lag is regressed on level and
-    size too where there are groups enough. What is left is autocorrelated, which widens the error.
+    size too where there are groups enough, and on where the logger caught the cycles; where that drifts with time the
+    error says what cannot be told apart. What is left is autocorrelated, which widens the error.
     """
     origin = float(lags.at_s.min())
     time, y, owner = lags.at_s - origin, lags.lag_s, lags.owner
@@ -212,11 +240,15 @@ def _line(lags: _Lags, pieces: int) -> tuple[float, float, float, Floats, float,
     own[np.arange(y.size), owner] = 1.0
     load = _centred(lags.load) if y.size >= LEAST_FOR_LOAD else lags.load[:, :0]
     span = max(float(np.ptp(time)), 1e-9)
-    design = np.concatenate([own, (time / span)[:, None], load], axis=1)
+    caught = lags.caught - lags.caught.mean(axis=0) if y.size >= LEAST_FOR_LOAD else lags.caught[:, :0]
+    design = np.concatenate([own, (time / span)[:, None], load, caught], axis=1)
+    held = np.zeros(design.shape[1])
+    held[design.shape[1] - caught.shape[1] :] = 1.0 / (CAUGHT * lags.interval_s) ** 2
+    spread = 1.4826 * float(np.median(np.abs(y - np.median(y)))) + 1e-9
     base = lags.weight / lags.weight.max()
     weight = base
     for _ in range(6):
-        inverse = np.linalg.pinv(design.T @ (design * weight[:, None]), hermitian=True)
+        inverse = np.linalg.pinv(design.T @ (design * weight[:, None]) + np.diag(held * spread**2), hermitian=True)
         found = inverse @ (design.T @ (weight * y))
         left = y - design @ found
         spread = 1.4826 * float(np.median(np.abs(left))) + 1e-9
@@ -228,12 +260,12 @@ def _line(lags: _Lags, pieces: int) -> tuple[float, float, float, Floats, float,
     freedom = max(1.0, float(used.sum()) / widened - np.linalg.matrix_rank(design))
     variance = float((weight * left**2)[used].sum()) / max(1.0, used.sum() - design.shape[1]) * widened
     errors = np.sqrt(np.maximum(np.diag(inverse), 0.0) * variance)
-    error = max(float(errors[pieces]), _jackknife(design, weight, y, pieces)) / span
+    error = max(float(errors[pieces]), _jackknife(design, weight, y, pieces, held * spread**2)) / span
     offset_error = float(errors[:pieces].min())
     return float(found[pieces]) / span, error, freedom, found[:pieces], offset_error, float(left.std())
 
 
-def _jackknife(design: Floats, weight: Floats, y: Floats, column: int) -> float:
+def _jackknife(design: Floats, weight: Floats, y: Floats, column: int, held: Floats) -> float:
     """Standard error of one coefficient by leaving out a block of neighbours at a time: slow wander shows in it."""
     if y.size < 4 * BLOCKS:
         return 0.0
@@ -241,7 +273,7 @@ def _jackknife(design: Floats, weight: Floats, y: Floats, column: int) -> float:
     without = []
     for left_out in range(BLOCKS):
         kept = np.where(block == left_out, 0.0, weight)
-        inverse = np.linalg.pinv(design.T @ (design * kept[:, None]), hermitian=True)
+        inverse = np.linalg.pinv(design.T @ (design * kept[:, None]) + np.diag(held), hermitian=True)
         without.append(float((inverse @ (design.T @ (kept * y)))[column]))
     return float(np.sqrt((BLOCKS - 1.0) / BLOCKS * np.sum((np.array(without) - np.mean(without)) ** 2)))
 
