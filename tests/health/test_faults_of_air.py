@@ -127,9 +127,11 @@ def test_a_wet_reading_that_answers_neither_load_nor_inlet_is_room_air(answers_l
     minutes = _minutes(2)
     rng = np.random.default_rng(5)
     hours = np.repeat(rng.normal(0.0, 1.0, minutes.size // 60 + 1), 60)[: minutes.size]
-    flow = 10.0 * (1.0 + 0.1 * np.sin(2 * np.pi * (minutes - 500) / 1440) + 0.05 * hours)
+    flow = 10.0 * (1.0 + 0.1 * np.sin(2 * np.pi * (minutes - 80) / 1440) + 0.05 * hours)
     inlet_c = 30.0 + 1.5 * np.sin(2 * np.pi * (minutes - 300) / 1440) + 0.3 * np.roll(hours, 180)
     room = 2.0e-5 * np.exp(0.2 * np.sin(2 * np.pi * (minutes - 800) / 1440))
     moisture = 2.0e-5 * (flow / 10.0) ** 3 if answers_load else room
     dew_point = np.asarray(dew_point_c(moisture, 8.01325)) + rng.normal(0, 0.05, minutes.size)
-    assert _codes(dew_point, flow=flow, inlet_temperature=inlet_c) == due
+    flat = np.full(minutes.size // 10, -38.0)
+    rows = half_cycles(flat, flat, ripple_k=0.3)
+    assert _codes(dew_point, None, rows, flow=flow, inlet_temperature=inlet_c) == due
