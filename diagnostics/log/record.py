@@ -13,20 +13,12 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from diagnostics.quantities import COLUMN_QUANTITIES
+
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-QUANTITIES = (
-    "dew_point",
-    "temperature",
-    "pressure",
-    "flow",
-    "inlet_temperature",
-    "ambient_temperature",
-    "tower",
-    "purge_flow",
-    "power",
-)
+QUANTITIES = tuple(quantity for quantity in COLUMN_QUANTITIES if quantity not in ("time", "date"))
 """Channels a log may hold. House units: degC, degC, bar gauge, m3/min (20 degC, 1 bar, dry), degC, degC, 0/1, m3/min,
 kW."""
 
