@@ -37,7 +37,8 @@ def at_line_pressure(log: Log, plant: Plant) -> AtLinePressure:
     ----------
     log : Log
     plant : Plant
-        ``measurement.basis``, ``over``, ``conversion``, ``pressure_bar_g``; ``site.barometric_pressure_bar``.
+        ``measurement.basis`` (the column's title decides where it is not given), ``over``, ``conversion``,
+        ``pressure_bar_g``; ``site.barometric_pressure_bar``.
 
     Returns
     -------
@@ -60,7 +61,7 @@ def at_line_pressure(log: Log, plant: Plant) -> AtLinePressure:
         below = dew_point < 0.0
         dew_point[below] = frost_from_supercooled_c(dew_point[below])
         notes.append("Logged dew points below 0 °C are over water; they were changed to frost points over ice.")
-    if as_logged and measurement.basis == "atmospheric":
+    if as_logged and (measurement.basis or log.titled_basis) == "atmospheric":
         known = np.isfinite(dew_point)
         dew_point[known] = change_pressure(
             dew_point[known],

@@ -301,8 +301,8 @@ def _with_titled_basis(made: Channels, plant: Plant, notes: list[str]) -> Channe
         )
     elif basis == "atmospheric" and stated is None:
         notes.append(
-            f'The title {column.header!r} says atmospheric dew point; write measurement.basis = "atmospheric" into the'
-            " plant file to have it brought to line pressure."
+            f"The title {column.header!r} says atmospheric dew point, the plant file nothing; the title was followed."
+            ' Write measurement.basis = "pressure" into the plant file if the log holds pressure dew points.'
         )
     return replace(made, titled_basis=basis)
 

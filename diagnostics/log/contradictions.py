@@ -34,7 +34,7 @@ def find_contradictions(log: Log, dew_point_c: Floats, used: Flags, conditions: 
     list of Sign
     """
     signs = [_against_log(log, plant), _against_plant(log, plant)]
-    signs += [_inlet(log, dew_point_c, used, conditions), _basis(log, dew_point_c, used, plant)]
+    signs += [_inlet(log, dew_point_c, used, conditions), _basis(log, dew_point_c, used, plant), _title(log, plant)]
     return [s for s in signs if s is not None]
 
 
@@ -104,7 +104,7 @@ def _inlet(log: Log, dew_point_c: Floats, used: Flags, conditions: Conditions) -
 
 def _basis(log: Log, dew_point_c: Floats, used: Flags, plant: Plant) -> Sign | None:
     """An atmospheric dew point brought to line pressure must not pass the gas's own temperature."""
-    if plant.measurement.basis != "atmospheric" or not used.any():
+    if (plant.measurement.basis or log.titled_basis) != "atmospheric" or not used.any():
         return None
     gas = log.channels.get("temperature")
     hottest = 70.0 if gas is None or not np.isfinite(gas).any() else float(np.nanmax(gas)) + _WETTER_K
@@ -118,4 +118,19 @@ def _basis(log: Log, dew_point_c: Floats, used: Flags, plant: Plant) -> Sign | N
         f"Taken as atmospheric, the dew point would be up to {float(dew_point_c[wet].max()):.1f} °C at line pressure,"
         f" above {hottest:.0f} °C, which the air cannot hold: the log is more likely a pressure dew point already.",
         {"highest_c": float(dew_point_c[wet].max()), "hottest_c": hottest},
+    )
+
+
+def _title(log: Log, plant: Plant) -> Sign | None:
+    """A title that says another basis than the plant file."""
+    stated, titled = plant.measurement.basis, log.titled_basis
+    if stated is None or titled is None or stated == titled or log.moisture_basis == "line":
+        return None
+    header = log.columns["dew_point"].header
+    return Sign(
+        "pressure_mismatch",
+        *_span(log),
+        0.6,
+        f"The column's title {header!r} says {titled} dew point, the plant file {stated} dew point; the plant file was"
+        " followed.",
     )

@@ -23,7 +23,9 @@ _ELAPSED = re.compile(
 def plain(title: str) -> str:
     """Title in small letters without accents, words parted by single blanks."""
     spaced = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", title)
-    folded = unicodedata.normalize("NFKD", spaced.lower().replace("ß", "ss").replace("ø", "o").replace("ł", "l"))
+    folded = unicodedata.normalize(
+        "NFKD", spaced.lower().replace("ß", "ss").replace("ø", "o").replace("ł", "l").replace("ı", "i")
+    )
     bare = "".join(c for c in folded if not unicodedata.combining(c))
     return " ".join(re.sub(r"[^\w%°]+|_", " ", bare).split())
 

@@ -197,8 +197,13 @@ def parse_unit(text: str) -> Unit | None:
     return _pressure(plain) or _flow(plain) or _time(plain)
 
 
+_CYRILLIC = str.maketrans("мнгклсчпабрвти", "mngklshpabrwti")
+"""Letters of the units of pressure, flow and power as they are written in Cyrillic (м³/ч, л/с, бар, кПа, кВт)."""
+
+
 def _plain(text: str) -> str:
     folded = unicodedata.normalize("NFKC", text).strip().lower()
+    folded = re.sub(r"(?<=[°º])\s*с", "c", folded).translate(_CYRILLIC)
     folded = folded.replace("º", "°").replace("deg.", "deg").replace("µ", "u").replace("μ", "u")
     folded = folded.replace("°", "deg").replace("^", "").replace("**", "").replace("·", "").replace("\\", "/")
     folded = re.sub(r"\bper\b|\bpro\b", "/", folded)

@@ -7,6 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from diagnostics.log.reading import read_log
+from diagnostics.log.screening import screen
 from diagnostics.log.titles import quantity_of
 from diagnostics.log.units import FLOW_STATES, parse_unit, split_title
 from diagnostics.plant import plant_from
@@ -143,9 +145,44 @@ def test_a_dew_point_stays_as_logged(tmp_path: Path) -> None:
     assert (log.moisture_basis, log.titled_basis) == ("as_logged", "atmospheric")
 
 
-def test_an_atmospheric_title_against_the_default_basis_is_told(tmp_path: Path) -> None:
-    log = _log(tmp_path, "Atmospheric dew point [°C]", "-58.2")
-    assert any('measurement.basis = "atmospheric"' in note for note in log.notes)
+def test_an_atmospheric_title_is_followed_where_the_plant_file_is_silent(tmp_path: Path) -> None:
+    """IAPWS R14-08: 1.69 Pa at -56.6 °C; 8 / 1.01325 times as much is 13.4 Pa, f e at -40 °C and 8 bar absolute."""
+    log = _log(tmp_path, "Atmospheric dew point [°C]", "-56.6")
+    assert any("the title was followed" in note for note in log.notes)
+    screened = screen(log, plant_from({"measurement": {"pressure_bar_g": 6.98675}}))
+    assert np.nanmedian(screened.dew_point_c) == pytest.approx(-40.0, abs=0.2)
+    assert not [s for s in screened.signs if s.code == "pressure_mismatch"]
+
+
+@pytest.mark.parametrize(("title", "stated"), [("Atmospheric", "pressure"), ("Pressure", "atmospheric")])
+def test_a_title_against_the_plant_file_is_a_sign(title: str, stated: str, tmp_path: Path) -> None:
+    log = _log(tmp_path, f"{title} dew point [°C]", "-58.2")
+    signs = screen(log, plant_from({"measurement": {"basis": stated}})).signs
+    assert [s.sentence for s in signs if "the plant file was followed" in s.sentence]
+
+
+@pytest.mark.parametrize(
+    ("titles", "page"),
+    [
+        ("Czas;Punkt rosy [°C];Ciśnienie [bar];Przepływ [m3/h]", "cp1250"),
+        ("Время;Точка росы [°C];Давление [бар];Расход [м3/ч]", "cp1251"),
+        ("Время;Точка росы, °C;Давление, бар;Расход, м3/ч", "koi8-r"),
+        ("Ώρα;Σημείο δρόσου [°C];Πίεση [bar];Παροχή [m3/h]", "cp1253"),
+        ("Zaman;Çiy noktası [°C];Basınç [bar];Akış [m3/h]", "cp1254"),
+        ("Heure;Point de rosée [°C];Pression [bar];Débit [m3/h]", "cp1252"),
+        ("Zeit;Taupunkt [°C];Druck [bar];Durchfluß [m3/h]", "cp850"),
+    ],
+)
+@pytest.mark.parametrize("unicode", [True, False])
+def test_titles_in_a_code_page_of_their_own(titles: str, page: str, unicode: bool, tmp_path: Path) -> None:
+    rows = "".join(f"2026-01-13 07:{m:02d}:00;-40,{m:02d};7,01;600,5\n" for m in range(60))
+    path = tmp_path / "log.csv"
+    path.write_bytes(f"{titles}\n{rows}".encode("utf-8" if unicode else page))
+    log = read_log(path, plant_from({}))
+    assert set(log.channels) == {"dew_point", "pressure", "flow"}
+    assert log.columns["dew_point"].header == titles.split(";")[1]
+    assert log.columns["flow"].unit == "m3/h"
+    np.testing.assert_allclose(log.channels["flow"], 600.5 / 60.0)
 
 
 def test_humidity_needs_its_temperature(tmp_path: Path) -> None:
