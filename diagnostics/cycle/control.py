@@ -13,7 +13,7 @@ from dataclasses import replace
 import numpy as np
 
 from diagnostics.cycle.echo import is_echo
-from diagnostics.cycle.events import falls_like, find_falls
+from diagnostics.cycle.events import Falls, falls_like, find_falls
 from diagnostics.cycle.record import ControlSpan
 from diagnostics.cycle.regularity import (
     CLIMB,
@@ -38,6 +38,8 @@ LEAST_STRETCH = 6.0
 """Usual half-cycles a stretch must last to be judged by itself."""
 LEAST_ALONE = 40
 """Readings from which a stretch can be judged by itself."""
+BEYOND_DOUBT, ONE_LEVEL = 1e-6, 0.05
+"""Chance of falls that need no further proof, and scatter in ln moisture of the level they start from."""
 DEEPEST = 2
 """How often a stretch may be judged apart from what is about it."""
 ISLAND, MAINLAND = 15.0, 3.0
@@ -76,9 +78,9 @@ def find_switching(trace: Trace, depth: int = 0) -> Switching | None:
     timely = falls is None or timer is None or keeps_their_time(timer[1], falls, trace.interval_s)
     if good and timely:
         believed = _believed(trace, timer, depth)
-        if believed is not None or falls is None or not uneven:
+        if believed is not None or falls is None or not (uneven or _from_one_level(falls)):
             return believed
-        timer = None
+        return _with_the_rest(trace, by_set_point(trace, falls), depth)
     if falls is not None and uneven:
         doubtful = timer is None or not timely or timer[1].coherence < COHERENT
         if doubtful or timer is None or rule_explains(trace, falls, timer[1]):
@@ -93,6 +95,11 @@ def find_switching(trace: Trace, depth: int = 0) -> Switching | None:
     if falls is not None and timer is None:
         return _with_the_rest(trace, by_set_point(trace, falls), depth)
     return timed(trace, *timer, depth) if timer is not None else None
+
+
+def _from_one_level(falls: Falls) -> bool:
+    """Whether falls leave no doubt and all start from one level: the hours of the day make no such."""
+    return falls.false_alarm_probability <= BEYOND_DOUBT and falls.level_scatter <= ONE_LEVEL
 
 
 def _believed(trace: Trace, timer: tuple[Comb, Course] | None, depth: int) -> Switching | None:

@@ -20,8 +20,9 @@ CLEAR = 16.0
 """Misfit in noise variances that a kink must save against a rise that only curves."""
 RISE, FALL, STRAIGHT = 5, 5, 6
 """Readings before and after a peak that tell how the trace rose to it and fell from it, and before a leap."""
-SPIKE = 4.0
-"""Spreads by which a highest reading must pass the rise before it to belong to the next half-cycle already."""
+SPIKE, LEAST_TOGETHER = 4.0, 8
+"""Spreads by which a reading must pass the rise before it to belong to the next half-cycle already, and peaks that
+are laid on top of each other."""
 
 
 def answered_s(trace: Trace, peak_s: Floats) -> Floats:
@@ -41,6 +42,10 @@ def answered_s(trace: Trace, peak_s: Floats) -> Floats:
     noise = _fine_noise(trace.value)
     early, clear = _kinks(trace, peak_s, noise)
     leaps, leapt = _leaps(trace, peak_s, noise)
+    unclear = ~clear & ~leapt
+    together = _leap_together(trace, peak_s[unclear], noise) if int(unclear.sum()) >= LEAST_TOGETHER else None
+    if together is not None:
+        leaps, leapt = np.where(unclear, together, leaps), leapt | unclear
     return peak_s - np.where(clear, early, np.where(leapt, leaps, _turns(trace, peak_s)))
 
 
@@ -118,6 +123,24 @@ def _leaps(trace: Trace, peak_s: Floats, noise: float) -> tuple[Floats, Flags]:
         lead = np.where(leaps, (back - later) * step, lead)
         leapt |= leaps
     return lead, leapt
+
+
+def _leap_together(trace: Trace, peak_s: Floats, noise: float) -> float | None:
+    """Lead of the leap in peaks laid on top of each other [s], where none is clear of noise alone; None without one."""
+    index = np.searchsorted(trace.time_s, peak_s)
+    index = index[(index >= 2 * STRAIGHT) & (index < trace.time_s.size - FALL)]
+    if index.size < LEAST_TOGETHER:
+        return None
+    around = np.arange(-2 * STRAIGHT, FALL)
+    window = trace.value[index[:, None] + around[None, :]] - trace.value[index][:, None]
+    mean = Trace(
+        around * trace.interval_s,
+        np.asarray(np.median(window, axis=0), dtype=np.float64),
+        trace.interval_s,
+        np.zeros(0, dtype=np.int64),
+    )
+    lead, leapt = _leaps(mean, np.zeros(1), 1.25 * noise / float(np.sqrt(index.size)))
+    return float(lead[0]) if leapt[0] else None
 
 
 def _turns(trace: Trace, peak_s: Floats) -> Floats:
