@@ -46,7 +46,8 @@ class Judged:
     @property
     def first(self) -> bool:
         """Whether the code due stands before every other one but a regeneration beyond need that is true beside it."""
-        told = [f.code for f in self.found if not (f.code == "excess_regeneration" and f.code in self.open_codes)]
+        beside = {"excess_regeneration"} & (self.open_codes - {self.due})
+        told = [f.code for f in self.found if f.code not in beside]
         return bool(told) and told[0] == self.due
 
     @property
