@@ -134,7 +134,7 @@ def _leap_together(trace: Trace, peak_s: Floats, noise: float) -> float | None:
     around = np.arange(-2 * STRAIGHT, FALL)
     window = trace.value[index[:, None] + around[None, :]] - trace.value[index][:, None]
     mean = Trace(
-        around * trace.interval_s,
+        np.asarray(around * trace.interval_s, dtype=np.float64),
         np.asarray(np.median(window, axis=0), dtype=np.float64),
         trace.interval_s,
         np.zeros(0, dtype=np.int64),
