@@ -37,6 +37,10 @@ class Run:
         return self.last - self.first + 1
 
 
+_FAR_LONGER = 2.0
+"""Times the longest usual run: a coarse digit over quiet air makes long runs of all lengths, a hang makes one apart."""
+
+
 def find_range_end(values: Floats, resolution: float) -> tuple[float, ...]:
     """Values that are an end of the instrument's range.
 
@@ -63,7 +67,7 @@ def find_range_end(values: Floats, resolution: float) -> tuple[float, ...]:
         depth = inward * (values - extreme)
         beside = int(((depth >= 0.5 * step) & (depth < 5.5 * step)).sum()) / 5.0
         wide = bulk > 8.0 * step or piled > 0.9 * values.size
-        if piled <= _PILED * max(beside, 1.0) or not wide:
+        if piled <= _PILED * max(beside, 1.0) or not wide or _rests(values, depth, step):
             continue
         if piled > _HEAPED * max(beside, 1.0):
             ends.append(extreme)
@@ -72,6 +76,13 @@ def find_range_end(values: Floats, resolution: float) -> tuple[float, ...]:
         if longest >= 5:
             ends.append(extreme)
     return tuple(ends)
+
+
+def _rests(values: Floats, depth: Floats, step: float) -> bool:
+    """Whether the signal stands still beside an extreme too: then a pile there is where the air comes to rest."""
+    near = (depth >= 0.5 * step) & (depth < 20.5 * step)
+    moves = np.abs(np.diff(values))[near[1:] & near[:-1]]
+    return moves.size >= 20 and float(np.median(moves)) < 0.5 * step
 
 
 def runs_of_equal(values: Floats, fewest: int = 3) -> list[Run]:
@@ -104,7 +115,9 @@ def find_frozen(values: Floats, resolution: float) -> list[Run]:
     if moving.size < 3 * _FEWEST or float(np.ptp(moving)) == 0.0:
         return []
     needed = _longest_by_chance(moving)
-    candidates = [r for r in runs_of_equal(moving, _FEWEST) if r.length > needed]
+    runs = runs_of_equal(moving, _FEWEST)
+    usual = max((r.length for r in runs if r.length <= needed), default=0)
+    candidates = [r for r in runs if r.length > max(needed, _FAR_LONGER * usual)]
     frozen = [r for r in candidates if _others_move(moving, r, max(resolution, 1e-6))]
     return [Run(int(kept[r.first]), int(kept[r.last]), r.value) for r in frozen]
 
