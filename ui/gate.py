@@ -15,6 +15,7 @@ from diagnostics.log.record import Log
 from diagnostics.plant import plant_from
 from ui import cached, state
 from ui.words import show_sentence
+from ui.work import Stopped
 
 _LOOK_AGAIN_S = 0.25
 _UNEXPECTED = (
@@ -58,6 +59,9 @@ def diagnosis_or_none(teaches: str = "") -> Diagnosis | None:
         _watch(work)
     try:
         return work.result()
+    except Stopped:  # by another visit that looks at the same log
+        state.try_again()
+        st.rerun()
     except UserError as error:
         show_sentence(str(error))
     except Exception:

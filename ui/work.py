@@ -48,6 +48,8 @@ class Work(Generic[T]):
 
     def stop(self) -> None:
         """End the work, also in the midst of a step; no more of its time is taken from others."""
+        if self._unwanted.is_set():
+            return
         self._unwanted.set()
         number = self._thread.ident
         if number is not None and not self._ended.is_set():
@@ -55,11 +57,13 @@ class Work(Generic[T]):
 
     def wait(self, seconds: float) -> bool:
         """Wait so long at most; whether the work has ended."""
-        return self._ended.wait(seconds)
+        # A stop that comes in the very last lines ends the thread before it can say so.
+        return self._ended.wait(seconds) or not self._thread.is_alive()
 
     def result(self) -> T:
         """What the task returned, or raise what it raised; the work must have ended."""
         if self._error is not None:
             raise self._error
-        assert self._result is not None
+        if self._result is None:
+            raise Stopped
         return self._result

@@ -244,3 +244,23 @@ def test_a_log_with_doubtful_dates_is_read_once_the_order_is_told(visit: AppTest
     next(button for button in visit.button if button.label == "Try again").click().run()
     assert not visit.exception
     assert "2026-04-03 06:00" in words(visit)
+
+
+def test_a_stop_by_another_visit_does_not_reach_this_one(good: AppTest, monkeypatch) -> None:
+    """Two visits to the same log share one run of the engine; only the one that stopped it is left without."""
+    from ui import cached, gate
+    from ui.work import Work
+
+    def endless(progress) -> None:
+        while True:
+            progress("waiting")
+
+    stopped = Work(endless)
+    stopped.stop()
+    assert stopped.wait(10)
+    first = iter([stopped])
+    real = cached.diagnosis_work
+    monkeypatch.setattr(gate.cached, "diagnosis_work", lambda *key: next(first, None) or real(*key))
+    good.switch_page("screens/report.py").run()
+    assert not good.exception
+    assert "To read and hand on" in words(good)
