@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from diagnostics.cycle.clock import ClockFit, Piece, aligned_times
+from diagnostics.cycle.clock import ClockFit, Piece, aligned_times, autocorrelation, robust_variance
 from diagnostics.cycle.folding import break_misfit, fold
 from diagnostics.cycle.trace import Trace
 from diagnostics.log.record import Floats
@@ -106,9 +106,12 @@ def _line_through(
         trust = np.clip(1.0 - (left / (6.0 * spread)) ** 2, 0.0, None) ** 2
         weight = np.maximum(base * trust, 1e-12 * base.max())
     used = trust > 0.01
-    freedom = max(1.0, float(used.sum()) - np.linalg.matrix_rank(design))
-    variance = float((weight * left**2)[used].sum()) / freedom
-    errors = np.sqrt(np.maximum(np.diag(inverse), 0.0) * variance)
+    memory = autocorrelation(left[used])
+    widened = (1.0 + memory) / (1.0 - memory)
+    freedom = max(1.0, float(used.sum()) / widened - np.linalg.matrix_rank(design))
+    variance = robust_variance(left, spread, base, design.shape[1]) * widened
+    plain = np.linalg.pinv(design.T @ (design * base[:, None]), hermitian=True)
+    errors = np.sqrt(np.maximum(np.diag(plain), 0.0) * variance)
     slope = float(found[pieces]) / span
     period = fit.period_s * (1.0 + slope)
     moved = tuple(

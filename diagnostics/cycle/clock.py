@@ -255,14 +255,38 @@ def _line(lags: _Lags, pieces: int) -> tuple[float, float, float, Floats, float,
         trust = np.clip(1.0 - (left / (6.0 * spread)) ** 2, 0.0, None) ** 2
         weight = np.maximum(base * trust, 1e-9)
     used = trust > 0.01
-    memory = _autocorrelation(left[used])
+    memory = autocorrelation(left[used])
     widened = (1.0 + memory) / (1.0 - memory)
     freedom = max(1.0, float(used.sum()) / widened - np.linalg.matrix_rank(design))
-    variance = float((weight * left**2)[used].sum()) / max(1.0, used.sum() - design.shape[1]) * widened
-    errors = np.sqrt(np.maximum(np.diag(inverse), 0.0) * variance)
+    variance = robust_variance(left, spread, base, design.shape[1]) * widened
+    plain = np.linalg.pinv(design.T @ (design * base[:, None]) + np.diag(held * spread**2), hermitian=True)
+    errors = np.sqrt(np.maximum(np.diag(plain), 0.0) * variance)
     error = max(float(errors[pieces]), _jackknife(design, weight, y, pieces, held * spread**2)) / span
     offset_error = float(errors[:pieces].min())
     return float(found[pieces]) / span, error, freedom, found[:pieces], offset_error, float(left.std())
+
+
+def robust_variance(left: Floats, spread: float, base: Floats, columns: int) -> float:
+    """Variance of unit weight that goes with the unweighted normal equations of a fit by Tukey's biweight.
+
+    Weighing down large residuals makes them look small: the asymptotic variance of an M-estimator is the mean square of
+    the influence over the square of its mean slope (P. J. Huber, Robust Statistics, 1981, eq. 7.6.5, from memory).
+
+    Parameters
+    ----------
+    left : ndarray
+        Residuals.
+    spread : float
+        Their robust standard deviation; the biweight ends at six of it.
+    base : ndarray
+        Weights before the biweight.
+    columns : int
+        Coefficients fitted.
+    """
+    u = np.minimum((left / (6.0 * spread)) ** 2, 1.0)
+    slope = float(np.mean((1.0 - u) * (1.0 - 5.0 * u)))
+    freedom = max(1.0, float((u < 0.9).sum()) - columns)
+    return float((base * (left * (1.0 - u) ** 2) ** 2).sum()) / freedom / max(slope, 0.1) ** 2
 
 
 def _jackknife(design: Floats, weight: Floats, y: Floats, column: int, held: Floats) -> float:
@@ -283,7 +307,7 @@ def _centred(load: Floats) -> Floats:
     return (load - load.mean(axis=0)) / np.where(spread > 1e-9, spread, 1.0)
 
 
-def _autocorrelation(left: Floats) -> float:
+def autocorrelation(left: Floats) -> float:
     """Correlation of neighbours, corrected for the bias of short series, between 0 and 0.95."""
     if left.size < 8:
         return 0.0
