@@ -44,7 +44,11 @@ _MEANINGS = {
     "sample_stagnant": _Meaning(
         "warning",
         "Air most likely does not flow past the sensor: the reading follows temperature, not the dryer.",
-        ("a daily swing of the dryer's load; a log with more sample flow decides", "a long dead leg to the probe"),
+        (
+            "a daily swing of the dryer's load; a log with more sample flow decides",
+            "room air that leaks into the sample line: its reading falls when the sample flow is raised",
+            "a long dead leg to the probe",
+        ),
         "Open the bleed until air just flows (one to two litres a minute), shorten the line, and log again.",
     ),
     "ambient_ingress": _Meaning(
