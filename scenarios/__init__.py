@@ -19,6 +19,8 @@ class Recipe:
     interval_s : float or None
         None takes the simulation's default.
     faults, findings : tuple of str
+    also : tuple of str
+        Findings that are right as well and need not be made.
     """
 
     name: str
@@ -29,6 +31,7 @@ class Recipe:
     interval_s: float | None
     faults: tuple[str, ...]
     findings: tuple[str, ...]
+    also: tuple[str, ...] = ()
 
 
 def recipes() -> dict[str, Recipe]:
@@ -45,6 +48,7 @@ def recipes() -> dict[str, Recipe]:
             interval_s=table.get("interval_s"),
             faults=tuple(table.get("faults", ())),
             findings=tuple(table.get("findings", ())),
+            also=tuple(table.get("also", ())),
         )
     return found
 

@@ -193,6 +193,30 @@ class BedState:
         return BedState(self.loading[::-1].copy(), self.enthalpy[::-1].copy(), self.wall_k[::-1].copy())
 
 
+@dataclass
+class Passage:
+    """What crossed the beds' ends.
+
+    Attributes
+    ----------
+    ratio, temperature_k : array (steps, beds)
+        Leaving air, mean over each step: mixing ratio [kg/kg], temperature [K].
+    water_in_kg, water_out_kg, void_kg : array (beds,)
+        Over the whole march; `void_kg` is what void gas took along where the flow differs from face to face.
+    heat_in_j, heat_out_j : array (beds,)
+        Enthalpy of the gas above 0 degC.
+    """
+
+    ratio: Array
+    temperature_k: Array
+    water_in_kg: Array
+    water_out_kg: Array
+    void_kg: Array
+    heat_in_j: Array
+    heat_out_j: Array
+    wall_j: Array
+
+
 def heat_at_reference(desiccant: Desiccant) -> float:
     """Heat of adsorption at 0 degC [J/kg] whose value at 35 degC is the desiccant's."""
     return desiccant.heat_of_adsorption_j_kg + (desiccant.water_specific_heat_j_kg_k - VAPOUR_HEAT_J_KG_K) * 35.0

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from scipy.linalg.lapack import dtbtrs
@@ -25,6 +24,7 @@ from diagnostics.bed.column import (
     Array,
     BedState,
     Packing,
+    Passage,
     Stream,
     exchange_rates,
     heat_at_reference,
@@ -32,35 +32,15 @@ from diagnostics.bed.column import (
     vapour_pressure,
 )
 from diagnostics.bed.isotherm import VAPOUR_GAS_CONSTANT_J_KG_K
+from diagnostics.bed.within_cell import bend_of, sharpened, solid_sweep, tilt_of
 
 _GAMMA = 1.0 - 1.0 / math.sqrt(2.0)
 _OPAQUE = 700.0
 _MOST_HALVINGS = 8
+_STIFF = 3.0
+_EVEN_STEPS = 6
+_EVEN_BEADS = np.array([[0.0], [1.0]])
 _OVERDRAWN, _DRIER_THAN_DRY, _FARTHEST_LOADING, _FARTHEST_K = 1e-4, 2e-7, 0.02, 20.0
-
-
-@dataclass
-class Passage:
-    """What crossed the beds' ends.
-
-    Attributes
-    ----------
-    ratio, temperature_k : array (steps, beds)
-        Leaving air, mean over each step: mixing ratio [kg/kg], temperature [K].
-    water_in_kg, water_out_kg, void_kg : array (beds,)
-        Over the whole march; `void_kg` is what void gas took along where the flow differs from face to face.
-    heat_in_j, heat_out_j : array (beds,)
-        Enthalpy of the gas above 0 degC.
-    """
-
-    ratio: Array
-    temperature_k: Array
-    water_in_kg: Array
-    water_out_kg: Array
-    void_kg: Array
-    heat_in_j: Array
-    heat_out_j: Array
-    wall_j: Array
 
 
 class Row:
@@ -105,6 +85,8 @@ class Row:
         self.band = np.zeros((2, size) if self.isothermal else (4, 2 * size), order="F")
         self.band[0] = 1.0
         self.formed_for_s = 0.0
+        self.sloped, self.stepped, self.even_until = True, 0, 0
+        self.bead_k = np.empty(0)
         self.right = np.empty((size, 1) if self.isothermal else (2 * size, 1), order="F")
         self.y_face = np.full(size, float(self.inlet_ratio[0]))
 
@@ -123,6 +105,8 @@ class Row:
         self.pass_water = np.exp(-self.water_units)
         self.pass_heat = np.exp(-np.minimum(np.repeat(heat, self.n) / safe, _OPAQUE))
         self.solid_units = np.repeat(solid, self.n) / safe
+        heat_units = np.minimum(np.repeat(heat, self.n) / safe, _OPAQUE)
+        self.tilt = np.array([tilt_of(self.water_units), tilt_of(heat_units)])
         self._inlets()
 
     def _inlets(self) -> None:
@@ -166,6 +150,8 @@ class Row:
         theta = np.empty((steps, self.beds))
         totals = np.zeros((6, self.beds))
         for i in range(steps):
+            self.stepped += 1
+            self.sloped = self.sloped or self.stepped >= self.even_until
             if self.isothermal:
                 ratio[i], theta[i] = self._isothermal_step(state, dt, totals)
             else:
@@ -207,14 +193,15 @@ class Row:
 
     def _isothermal_step(self, state: BedState, dt: float, totals: Array) -> tuple[Array, Array]:
         q, kelvin = state.loading, state.wall_k
+        self.bead_k = kelvin
         star, steep, _ = self._equilibrium_and_steepness(q, kelvin)
-        y1 = self._isothermal_faces(star, steep, self._passing(q, kelvin, star), 0.0, dt)
+        y1 = self._isothermal_faces(star, q, steep, self._passing(q, kelvin, star), 0.0, dt)
         k1 = self.rate * (self._upstream(y1, self.wet_inlets) - y1)
         ahead = q + dt * k1
         star2 = self._equilibrium(ahead, kelvin)
         if self.law != "gas":
             self.y_face = y1
-        y2 = self._isothermal_faces(star2, steep, self._passing(ahead, kelvin, star2), 2.0 * k1, dt)
+        y2 = self._isothermal_faces(star2, ahead, steep, self._passing(ahead, kelvin, star2), 2.0 * k1, dt)
         mean = 0.5 * (y1 + y2)
         before = self._upstream(mean, self.wet_inlets)
         state.loading = q + dt * self.rate * (before - mean)
@@ -222,7 +209,13 @@ class Row:
         self._count_water(before, mean, dt, totals)
         return mean[self.last], kelvin[self.last] - REFERENCE_K
 
-    def _isothermal_faces(self, star: Array, steep: Array, passing: Array, offset: Array | float, dt: float) -> Array:
+    def _isothermal_faces(
+        self, star: Array, q: Array, steep: Array, passing: Array, offset: Array | float, dt: float
+    ) -> Array:
+        if self.law == "solid":
+            return self._solid_faces(q)
+        bend = bend_of(star, q, steep, self.first, self.last)
+        star = sharpened(star, self.tilt[0], self.first, self.last, bend)
         weight = (1.0 - passing) * _GAMMA * dt * steep
         below = 1.0 / (1.0 + weight * self.rate)
         through = (passing + weight * self.rate) * below
@@ -232,6 +225,24 @@ class Row:
         self.band[1, :-1] = -through[1:]
         solved: Array = dtbtrs(self.band, self.right, uplo="L", trans="N", diag="U")[0][:, 0]
         return solved
+
+    def _solid_faces(self, q: Array) -> Array:
+        """The solid's own pace is slow: explicit in time, integrated along the bed."""
+        faces = np.empty_like(q)
+        entering = 0.0
+        for bed, (start, stop) in enumerate(zip(self.first, self.last + 1, strict=True)):
+            entering = self.inlet_ratio[bed] if not self.water_open[bed] else entering
+            faces[start:stop] = solid_sweep(
+                self.desiccant.isotherm,
+                q[start:stop],
+                float(entering),
+                float(self.solid_units[start]),
+                float(self.pressure[start]),
+                float(self.bead_k[start]),
+                float(self.capacity[start]),
+            )
+            entering = faces[stop - 1]
+        return faces
 
     def _count_water(self, before: Array, mean: Array, dt: float, totals: Array) -> None:
         water_in = self.flow[self.first] * before[self.first] * dt
@@ -259,6 +270,8 @@ class Row:
         alpha, beta = (1.0 - passing) * gdt, (1.0 - self.pass_heat) * gdt
         self.ay_q, self.ay_h = alpha * (y_q + y_t * t_q), alpha * y_t * t_h
         self.bt_q, self.bt_h = beta * t_q, beta * t_h
+        # A slope held through a step upsets it where the step gives a bead's gas many times over.
+        self.gentle = np.array((self.tilt[0] / (1.0 + (_STIFF * self.ay_q * rate) ** 2), self.tilt[1]))
         # [Y, theta] of a face from those of the face before: left @ here = right @ before + known.
         l11, l12 = 1.0 + self.ay_q * rate, self.ay_h * rate * gas_heat
         l21, l22 = self.bt_q * rate, 1.0 + self.bt_h * rate * gas_heat
@@ -288,10 +301,9 @@ class Row:
         self.band[3, 0:-2:2] = -a21[1:]
         return entering
 
-    def _faces(
-        self, star: Array, theta: Array, offset_q: Array | float, offset_h: Array | float
-    ) -> tuple[Array, Array]:
+    def _faces(self, offered: Array, offset_q: Array | float, offset_h: Array | float) -> tuple[Array, Array]:
         """Mixing ratio and temperature of every cell's leaving face, one stage ahead."""
+        star, theta = offered
         known_y = (1.0 - self.passing) * star - self.ay_q * offset_q - self.ay_h * offset_h
         known_t = (1.0 - self.pass_heat) * theta - self.bt_q * offset_q - self.bt_h * offset_h
         right = self.right
@@ -313,7 +325,12 @@ class Row:
         self, state: BedState, dt: float, totals: Array, *, anew: bool, halvings: int
     ) -> tuple[Array, Array]:
         """One step, in halves where the whole went too far: hot air on a cold bed, the first wet air on a dry one."""
-        done = self._thermal_step(state, dt, totals, anew or dt != self.formed_for_s, halvings < _MOST_HALVINGS)
+        anew = anew or dt != self.formed_for_s
+        done = self._thermal_step(state, dt, totals, anew, self.sloped or halvings < _MOST_HALVINGS)
+        if done is None and self.sloped:
+            # Even beads are less exact and do not overshoot: they do for some steps.
+            self.sloped, self.even_until = False, self.stepped + _EVEN_STEPS
+            done = self._thermal_step(state, dt, totals, True, halvings < _MOST_HALVINGS)
         if done is not None:
             return done
         parts = [self._thermal_advance(state, dt / 2.0, totals, anew=True, halvings=halvings + 1) for _ in range(2)]
@@ -325,8 +342,9 @@ class Row:
         q, h = state.loading, state.enthalpy
         theta, heat = self._warmth(q, h)
         star = self._linearise(q, theta, heat, dt) if anew else self._equilibrium(q, theta + REFERENCE_K)
+        gentle = self.gentle if self.sloped else self.gentle * _EVEN_BEADS
         lost1 = self.to_wall * (theta + REFERENCE_K - state.wall_k)
-        first = self._faces(star, theta, 0.0, lost1)
+        first = self._faces(sharpened(np.array((star, theta)), gentle, self.first, self.last), 0.0, lost1)
         k_q, k_h, _, _ = self._changes(*first)
         k_h = k_h - lost1
         q2 = q + dt * k_q
@@ -335,7 +353,8 @@ class Row:
         wall2 = state.wall_k + dt * (lost1 - room1) / self.wall_heat
         lost2 = self.to_wall * (theta2 + REFERENCE_K - wall2)
         star2 = self._equilibrium(q2, theta2 + REFERENCE_K)
-        second = self._faces(star2, theta2, 2.0 * k_q, lost2 + 2.0 * k_h)
+        sharp = sharpened(np.array((star2, theta2)), gentle, self.first, self.last)
+        second = self._faces(sharp, 2.0 * k_q, lost2 + 2.0 * k_h)
         # Both stages' changes are linear in the faces, so their mean comes from the faces' mean.
         mean, warm = 0.5 * (first[0] + second[0]), 0.5 * (first[1] + second[1])
         m_q, m_h, y_before, t_before = self._changes(mean, warm)

@@ -21,6 +21,7 @@ from diagnostics.bed.faults import Fault, fault_named, faulty, loaded
 from diagnostics.bed.instrument import Instrument, readings_c, sensed_moisture
 from diagnostics.bed.load_profile import LoadProfile, load_profile
 from diagnostics.bed.logger import log_table
+from diagnostics.bed.running_on import Standing, margins_of
 from diagnostics.bed.steady import Steady, steady_state
 from diagnostics.bed.truth import truth_of
 from diagnostics.bed.twin import Conditions, Outlet, Twin
@@ -48,6 +49,8 @@ class Run:
     switchovers : list of (epoch s, tower that starts to dry)
     purged_m3_min : float
         Mean, depressurisation included, at 20 degC and 1 bar.
+    standings : list of Standing
+        Beds at each switchover inside the log.
     """
 
     dryer: Dryer
@@ -63,6 +66,8 @@ class Run:
     first_tower: str = "A"
     purged_m3_min: float = 0.0
     onsets_s: dict[str, float] = field(default_factory=dict)
+    standings: list[Standing] = field(default_factory=list)
+    step_s: float = 10.0
 
 
 def simulate(
@@ -75,6 +80,7 @@ def simulate(
     start: dt.datetime | None = None,
     instrument: Instrument | None = None,
     counted_in: Literal["clock_time", "running_time"] = "clock_time",
+    margins: bool = False,
     progress: Callable[[str], None] | None = None,
 ) -> tuple[pd.DataFrame, dict[str, Any]]:
     """Make a log with the bed model.
@@ -97,6 +103,8 @@ def simulate(
         An ordinary probe if not given.
     counted_in : {"clock_time", "running_time"}
         "running_time": air flows only while the compressor is loaded, and the timer stands while it is not.
+    margins : bool
+        Whether the twin is run on for the truth's margins and savings, which takes some times as long.
     progress : callable, optional
         Called with what is being done.
 
@@ -136,7 +144,11 @@ def simulate(
     sensed = sensed_moisture(run.time_s, moisture, probe, pressure_bar, clipped_on_s=run.start_s)
     dew = readings_c(sample_s, run.time_s, sensed, probe, pressure_bar, rng)
     table, excluded = log_table(plant, run, sample_s, dew, chosen, rng)
-    return table, truth_of(plant, run, sensed, table, chosen, excluded, interval_s, pressure_bar)
+    truth = truth_of(plant, run, sensed, table, chosen, excluded, interval_s, pressure_bar)
+    if margins:
+        tell("running on for the true margins")
+        truth |= margins_of(run, sensed, plant.dryer.dew_point_limit_c)
+    return table, truth
 
 
 def _probe(instrument: Instrument, faults: tuple[Fault, ...]) -> Instrument:
@@ -193,12 +205,13 @@ def run_dryer(
     dryer = faulty(healthy, faults, -1.0)
     step_s = _STEP_HEATED_S if dryer.heated else min(_STEP_HEATLESS_S, dryer.half_cycle_s / _STEPS_PER_HALF_CYCLE)
     settling_step_s = 2.0 * step_s if dryer.heated else step_s
-    twin = Twin(dryer, _settled(dryer, profile.mean(), settling_step_s), step_s=step_s)
     names = {f.name for f in faults}
     dew_point = dryer.control == "dew_point" and "control_fallback" not in names
+    settling = _under_control(dryer, profile.mean()) if dew_point else dryer
+    twin = Twin(dryer, _settled(settling, profile.mean(), settling_step_s), step_s=step_s)
     rule: Rule = "dew_point" if dew_point else counted_in
     half_cycle_s = dryer.half_cycle_s * (1.0 + _TIMER_TOLERANCE * float(np.clip(rng.standard_normal(), -2.5, 2.5)))
-    run = Run(dryer, profile, start_s, start_s + duration_s, rule, half_cycle_s)
+    run = Run(dryer, profile, start_s, start_s + duration_s, rule, half_cycle_s, step_s=step_s)
     controller = Controller(
         rule,
         half_cycle_s,
@@ -210,6 +223,20 @@ def run_dryer(
     tell("running the dryer")
     _march(run, twin, controller, healthy, faults, start_s - warm_up_s)
     return run
+
+
+def _under_control(dryer: Dryer, conditions: Conditions) -> Dryer:
+    """The dryer with the timer that comes near what dew-point control makes of it at the mean load.
+
+    A heatless dryer's: the half-cycle over which purge and feed have the same actual volume (Skarstrom's rule).
+    """
+    if dryer.heated:
+        return dryer
+    purging_s = sum(phase.duration_s for phase in dryer.phases if phase.state == "regenerating")
+    purge_kg = dryer.purge_at(conditions.line_pa, 0) * purging_s
+    balanced_s = purge_kg * conditions.line_pa / dryer.regenerating_pa / conditions.feed_kg_s
+    half_cycle_s = float(np.clip(balanced_s, dryer.shortest_half_cycle_s, dryer.longest_half_cycle_s))
+    return replace(dryer, half_cycle_s=half_cycle_s)
 
 
 @lru_cache(maxsize=8)
@@ -274,6 +301,8 @@ def _note_switchover(run: Run, twin: Twin, now: float, blown_kg: float) -> float
         run.first_tower = tower
         return 0.0
     run.switchovers.append((now, tower))
+    first, second = (bed.copy() for bed in twin.beds)
+    run.standings.append(Standing(now, twin.drying, (first, second), twin.dryer))
     return blown_kg
 
 

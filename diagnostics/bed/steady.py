@@ -22,7 +22,9 @@ _TEMPERATURE_SCALE_K = 5.0
 _LEAST_LOADING = 3e-7
 _WINDOW = 8
 _LONGEST_LEAP = 2.5
-_MOST_HEATED_CYCLES = 40
+_MOST_HEATED_CYCLES = 80
+_HEATED_WINDOW, _PLAIN_CYCLES = 6, 3
+_LOADING_SCALE, _WARMTH_SCALE_K, _LEAST_SCALED = 0.05, 50.0, 1e-5
 _MIXED_CYCLES = 20
 _KRYLOV = 25
 _NUDGE = 1e-3
@@ -66,8 +68,8 @@ def steady_state(
     step_s : float
         Longest time step [s].
     tolerance : float, optional
-        Accepted change per cycle. Heatless in e-folds of loading or 5 K, 1e-4, since it adds up over hundreds of
-        cycles; heated the water that moves as a share of the cycle's, 2e-2.
+        Accepted change per cycle, 1e-4: heatless in e-folds of loading or 5 K, since it adds up over hundreds of
+        cycles; heated of the mean loading as a share of the cycle's swing and of the mean temperature as one of 100 K.
     most_cycles : int
     beds : list of BedState, optional
         Where to begin.
@@ -77,7 +79,7 @@ def steady_state(
     Steady
     """
     if tolerance is None:
-        tolerance = 2e-2 if dryer.heated else 1e-4
+        tolerance = 1e-4
     states = [b.copy() for b in (beds or first_guess(dryer, conditions))]
     alike = dryer.packings[0] == dryer.packings[1] and len({*dryer.purge_factor}) == len({*dryer.heater_factor}) == 1
     cycles = 0
@@ -88,7 +90,8 @@ def steady_state(
         return _to_vector(dryer, _cycle(dryer, conditions, _to_beds(dryer, x), step_s, alike))
 
     if dryer.heated:
-        return _repeat(dryer, conditions, states, step_s, alike, tolerance)
+        most = min(most_cycles, _MOST_HEATED_CYCLES)
+        return _repeat(dryer, conditions, states, step_s, alike, tolerance, most)
     x, residual = _mix(image_of, _to_vector(dryer, states), tolerance)
     while residual > tolerance and cycles < most_cycles:
         x, residual = _newton_step(image_of, x, _is_loading(dryer))
@@ -97,22 +100,61 @@ def steady_state(
 
 
 def _repeat(
-    dryer: Dryer, conditions: Conditions, beds: list[BedState], step_s: float, alike: bool, tolerance: float
+    dryer: Dryer, conditions: Conditions, beds: list[BedState], step_s: float, alike: bool, tolerance: float, most: int
 ) -> Steady:
-    """Run cycle after cycle: regeneration by heat wipes out most of what went before."""
+    """Run cycle after cycle, with mixing: regeneration by heat wipes out most, but water that stays behind creeps."""
     residual, cycles = np.inf, 0
-    while residual > tolerance and cycles < _MOST_HEATED_CYCLES:
-        before = [bed.loading.copy() for bed in beds]
+    xs: list[Array] = []
+    gs: list[Array] = []
+    x, worst = _linear_vector(dryer, beds), np.inf
+    while residual > tolerance and cycles < most:
         beds = _cycle(dryer, conditions, beds, step_s, alike)
         cycles += 1
-        swing = max(float(np.sum(np.abs(beds[0].loading - beds[1].loading))), 1e-9)
-        moved = max(float(np.sum(np.abs(a.loading - b))) for a, b in zip(beds, before, strict=True))
-        dry_end = max(
-            abs(float(np.log((max(a.loading[-1], 0.0) + _LEAST_LOADING) / (max(b[-1], 0.0) + _LEAST_LOADING))))
-            for a, b in zip(beds, before, strict=True)
-        )
-        residual = max(moved / swing, 0.2 * dry_end)
+        image = _linear_vector(dryer, beds)
+        residual = _change_of_means(dryer, image, x, float(np.mean(beds[0].loading) - np.mean(beds[1].loading)))
+        if residual > 3.0 * worst:
+            xs.clear()
+            gs.clear()
+        worst = min(worst, residual)
+        xs.append(x)
+        gs.append(image)
+        del xs[:-_HEATED_WINDOW], gs[:-_HEATED_WINDOW]
+        x = image
+        if residual > tolerance and cycles > _PLAIN_CYCLES:
+            x = _mixed(xs, gs)
+            beds = _from_linear(dryer, x)
+            x = _linear_vector(dryer, beds)
     return Steady((beds[0], beds[1]), cycles, residual)
+
+
+def _change_of_means(dryer: Dryer, image: Array, before: Array, swing: float) -> float:
+    """Change over a cycle: mean loading as a share of the swing, mean temperature of that of the heat, driest bead."""
+    worst = 0.0
+    for new, old in zip(np.split(image, 2), np.split(before, 2), strict=True):
+        (q, t, _), (q0, t0, _) = np.split(new, 3), np.split(old, 3)
+        water = abs(float(np.mean(q - q0))) * _LOADING_SCALE / max(abs(swing), 1e-9)
+        warmth = abs(float(np.mean(t - t0))) * _WARMTH_SCALE_K / 100.0
+        dry = abs(float(np.log((max(q[-1], 0.0) + _LEAST_SCALED) / (max(q0[-1], 0.0) + _LEAST_SCALED))))
+        worst = max(worst, water, warmth, 0.01 * dry)
+    return worst
+
+
+def _linear_vector(dryer: Dryer, beds: list[BedState]) -> Array:
+    parts = []
+    for packing, bed in zip(dryer.packings, beds, strict=True):
+        kelvin = temperature_of(packing.desiccant, bed.loading, bed.enthalpy)
+        parts += [bed.loading / _LOADING_SCALE, kelvin / _WARMTH_SCALE_K, bed.wall_k / _WARMTH_SCALE_K]
+    return np.concatenate(parts)
+
+
+def _from_linear(dryer: Dryer, x: Array) -> list[BedState]:
+    beds = []
+    for packing, part in zip(dryer.packings, np.split(x, 2), strict=True):
+        scaled, warm, wall = np.split(part, 3)
+        loading = np.clip(scaled * _LOADING_SCALE, 0.0, 0.6)
+        kelvin = np.clip(warm * _WARMTH_SCALE_K, 260.0, 560.0)
+        beds.append(BedState(loading, enthalpy_of(packing.desiccant, loading, kelvin), wall * _WARMTH_SCALE_K))
+    return beds
 
 
 def _mix(image_of: Callable[[Array], Array], x: Array, tolerance: float) -> tuple[Array, float]:

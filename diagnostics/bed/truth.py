@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -11,6 +12,7 @@ from diagnostics.air.humidity import dew_point_c
 from diagnostics.bed.column import Array
 from diagnostics.bed.faults import Fault
 from diagnostics.bed.logger import Excluded
+from diagnostics.moment import zone_of
 from diagnostics.plant import Plant
 
 if TYPE_CHECKING:
@@ -18,6 +20,7 @@ if TYPE_CHECKING:
 
 _SPIKE_SHARE = 0.25
 _FEWEST_READINGS = 4.0
+_REACHED_SHARE = 0.05
 
 
 def truth_of(
@@ -70,7 +73,9 @@ def truth_of(
         "first_tower": run.first_tower,
         "half_cycle_s": float(np.median(lengths)) if len(lengths) else None,
         "towers": _towers(run, shown),
-        "reached_share": _reached_share(run, shown, plant.dryer.dew_point_limit_c),
+        "reached_share": (share := _reached_share(run, shown, plant.dryer.dew_point_limit_c)),
+        "reached": None if share is None else share > _REACHED_SHARE,
+        "class": _classes(plant, table, excluded),
         "excluded": [[float(a), float(b), reason] for a, b, reason in excluded],
         "onsets": {name: float(at) for name, at in run.onsets_s.items()},
         "purge_m3_min": run.purged_m3_min,
@@ -109,3 +114,19 @@ def _reached_share(run: Run, shown: Array, limit_c: float) -> float | None:
         if inside.any():
             reached.append(bool(shown[inside].max() >= limit_c))
     return float(np.mean(reached)) if reached else None
+
+
+def _classes(plant: Plant, table: pd.DataFrame, excluded: Excluded) -> list[int]:
+    """Purity class of the 95th percentile of the rows outside the spoilt stretches; 7 stands for none."""
+    from diagnostics.air.conformity import purity_class
+
+    zone = zone_of(plant.site.timezone) or dt.UTC
+    local = pd.to_datetime(table["Time"]).dt.tz_localize(zone, ambiguous=True, nonexistent="shift_forward")
+    stamps = local.dt.as_unit("s").astype("int64").to_numpy(float)
+    kept = np.ones(len(table), bool)
+    for begin, end, _ in excluded:
+        kept &= (stamps < begin) | (stamps >= end)
+    if not kept.any():
+        return []
+    found = purity_class(float(table["Dew point [°C]"][kept].quantile(0.95)))
+    return [7 if found is None else found]

@@ -15,6 +15,7 @@ from diagnostics.bed.column import (
     REFERENCE_K,
     Array,
     BedState,
+    Passage,
     Stream,
     enthalpy_of,
     mixing_ratio,
@@ -22,7 +23,7 @@ from diagnostics.bed.column import (
     vapour_pressure,
 )
 from diagnostics.bed.isotherm import saturation_over_water_pa
-from diagnostics.bed.march import Passage, Row
+from diagnostics.bed.march import Row
 from diagnostics.bed.vessel import Dryer, Phase
 
 _EXHAUST_ENDS_K = 373.15

@@ -24,6 +24,9 @@ from diagnostics.verbs.options import progress_on_screen, refuse_unwritable
 )
 @click.option("--seed", type=int, default=0, show_default=True)
 @click.option("--interval-s", type=click.FloatRange(0.5, 3600), help="A reading every so many seconds.")
+@click.option(
+    "--margins", is_flag=True, help="Add the true margins and savings to the truth, by running the dryer on (slower)."
+)
 @click.option("-o", "log_path", required=True, metavar="LOG.csv", help="Where the log goes.")
 @click.option("--truth", "truth_path", metavar="OUT.json", help="Where the truth goes.")
 @click.option("--json", "json_path", metavar="OUT", help="Write the truth here as well; - for the screen.")
@@ -33,6 +36,7 @@ def verb(
     faults: tuple[str, ...],
     seed: int,
     interval_s: float | None,
+    margins: bool,
     log_path: str,
     truth_path: str | None,
     json_path: str | None,
@@ -51,7 +55,9 @@ def verb(
     with progress_on_screen() as progress:
         progress("running the dryer")
         plant = load_plant(plant_path)
-        table, truth = simulate(plant, days=days, faults=faults, seed=seed, interval_s=interval_s, progress=progress)
+        table, truth = simulate(
+            plant, days=days, faults=faults, seed=seed, interval_s=interval_s, margins=margins, progress=progress
+        )
     text = json.dumps(truth, indent=1, allow_nan=False) + "\n"
     write_whole(log_path, table.to_csv(index=False, lineterminator="\n"))
     if truth_path:

@@ -30,7 +30,7 @@ def test_thermal_wave_speed():
     # Enthalpy balance of a dry bed; gas storage is left out and comes back as the void's passing time.
     row = rows("thermal_wave_velocity")[0]
     dry = Desiccant("dry", Linear(1e-12), BULK_KG_M3, 0.38, 0.5, 3.0, 2.8e6, 1000.0, 0.0)
-    packing = Packing(dry, LENGTH_M, 1.0, cells=200, heat="adiabatic")
+    packing = Packing(dry, LENGTH_M, 1.0, heat="adiabatic")
     state = uniform_state(packing, 0.0, KELVIN)
     run = Row([packing], [Stream(FLOW, 0.0, KELVIN + 20.0, PRESSURE_PA)]).march(state, 1000.0, 1.0)
     warm = (run.temperature_k[:, 0] - KELVIN) / 20.0
@@ -43,19 +43,18 @@ def test_adiabatic_plateau():
     row = rows("adiabatic_plateau_rise_rectangular_case")[0]["inputs"]
     feed_pa = row["Y0"] * row["rho_gas"] / concentration(1.0)
     beads = Desiccant(
-        "rect", Langmuir(row["q0"] * 1.0001, 1e4 / feed_pa), BULK_KG_M3, 0.38, 0.5, 3.0, row["dH"], 1000.0, 0.0
+        "rect", Langmuir(row["q0"] * 1.01, 100.0 / feed_pa), BULK_KG_M3, 0.38, 0.5, 3.0, row["dH"], 1000.0, 0.0
     )
-    packing = Packing(beads, LENGTH_M, 1.0, cells=200, heat="adiabatic", conductance_1_s=60.0)
+    packing = Packing(beads, LENGTH_M, 1.0, heat="adiabatic", conductance_1_s=20.0)
     state = uniform_state(packing, 0.0, KELVIN)
     flow = row["u"] * row["rho_gas"]
-    run = Row([packing], [Stream(flow, row["Y0"], KELVIN, PRESSURE_PA)]).march(state, 1200.0, 2.0)
+    run = Row([packing], [Stream(flow, row["Y0"], KELVIN, PRESSURE_PA)]).march(state, 1200.0, 1.0)
     plateau = float(np.max(run.temperature_k[:, 0]) - KELVIN)
     shock = flow * row["Y0"] / (BULK_KG_M3 * row["q0"])
     thermal = flow * AIR_HEAT_J_KG_K / (BULK_KG_M3 * 1000.0)
     heat = row["dH"] - 1860.0 * 35.0  # the heat at 0 degC less the vapour's own warmth, as beads hold no water's heat
     exact = row["Y0"] * (heat + 1860.0 * 35.0) / AIR_HEAT_J_KG_K / (1.0 - shock / thermal)
-    assert plateau == pytest.approx(exact, rel=0.03)
-    assert plateau == pytest.approx(15.68, abs=0.5)
+    assert plateau == pytest.approx(exact, rel=0.01)
 
 
 @settings(max_examples=15, deadline=None)

@@ -10,6 +10,7 @@ import pytest
 import scenarios
 from diagnostics.bed.faults import FAULTS
 from diagnostics.plant import plant_from
+from tests.bed.study_scenarios import outcome
 
 FOLDER = Path(scenarios.__file__).parent
 RECIPES = scenarios.recipes()
@@ -31,6 +32,19 @@ def test_recipes_name_what_exists(recipe):
     due = {FAULTS[name].finding for name in recipe.faults} - {None}
     assert due <= set(recipe.findings)
     assert recipe.says
+
+
+def _short(recipe):
+    return recipe.name in ("demo", "heated_healthy", "heated_hard_worked", "control_inactive", "regeneration_failure")
+
+
+@pytest.mark.parametrize("recipe", [r for r in RECIPES.values() if _short(r)], ids=lambda r: r.name)
+def test_the_log_shows_what_the_scenario_says(recipe):
+    # The long recipes are run by `python -m tests.bed.study_scenarios`.
+    missing, beyond, offset_s, half_cycle_s = outcome(recipe)
+    assert not missing
+    assert not beyond
+    assert offset_s <= 0.05 * half_cycle_s
 
 
 def test_readme_has_a_row_for_each_recipe():

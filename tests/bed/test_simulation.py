@@ -98,7 +98,7 @@ def test_control_that_fell_back_runs_on_the_timer():
 
 
 def test_stopped_switching_ends_the_switchovers():
-    log, truth = simulate(_plant(), days=0.8, seed=1, faults=["stopped_switching"], interval_s=60.0)
+    log, truth = simulate(_plant(20.0), days=1.2, seed=1, faults=["stopped_switching"], interval_s=60.0)
     stop = truth["onsets"]["stopped_switching"]
     assert truth["switchovers"][-1][0] <= stop
     assert truth["control"] == ["stopped"]
