@@ -11,6 +11,7 @@ from __future__ import annotations
 import argparse
 import tempfile
 from collections import Counter
+from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -138,6 +139,14 @@ def _listed(args: argparse.Namespace) -> list[Recipe]:
     return [r for r in listed if args.fault is None or (r.fault or "healthy") in args.fault]
 
 
+def _judged(listed: list[Recipe], keep: Path, processes: int) -> Iterator[Judged]:
+    if processes == 1:
+        yield from (judge_recipe(recipe, keep) for recipe in listed)
+        return
+    with ProcessPoolExecutor(processes) as pool:
+        yield from pool.map(judge_recipe, listed, [keep] * len(listed))
+
+
 def _tell(judged: list[Judged]) -> None:
     counts = scores(judged)
     print(f"\n{'code':28}{'hits':>6}{'false':>6}{'missed':>7}")
@@ -178,17 +187,15 @@ def main() -> None:
     args.keep.mkdir(parents=True, exist_ok=True)
     listed = _listed(args)
     judged: list[Judged] = []
-    with ProcessPoolExecutor(args.processes) as pool:
-        done = pool.map(judge_recipe, listed, [args.keep] * len(listed))
-        for j in done if args.processes > 1 else map(judge_recipe, listed, [args.keep] * len(listed)):
-            judged.append(j)
-            wrong = j.codes != ({j.due} if j.due else set())
-            mark = "*" if wrong else "r" if j.due and not j.first else " "
-            said = ", ".join(f"{f.code} ({f.severity}, {f.confidence:.2f})" for f in j.found) or "nothing"
-            onset = "" if j.onset_error is None else f" onset {j.onset_error:+.2f}"
-            kind = "heated" if j.recipe.heated else "heatless"
-            r = j.recipe
-            print(f"{mark} {r.plant:6} {r.seed} {r.fault or 'healthy':18} {kind:9}{said}{onset}", flush=True)
+    for j in _judged(listed, args.keep, args.processes):
+        judged.append(j)
+        wrong = j.codes != ({j.due} if j.due else set())
+        mark = "*" if wrong else "r" if j.due and not j.first else " "
+        said = ", ".join(f"{f.code} ({f.severity}, {f.confidence:.2f})" for f in j.found) or "nothing"
+        onset = "" if j.onset_error is None else f" onset {j.onset_error:+.2f}"
+        kind = "heated" if j.recipe.heated else "heatless"
+        r = j.recipe
+        print(f"{mark} {r.plant:6} {r.seed} {r.fault or 'healthy':18} {kind:9}{said}{onset}", flush=True)
     _tell(judged)
     if args.draw:
         draw_confusions(confusions(judged), args.draw)
