@@ -8,13 +8,13 @@ its ripple, but does not find it again; a night of little load loses it slowly; 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from diagnostics.log.record import Floats
 
+_FEWEST_READINGS = 8
 _LEAST_S = 7200.0
 _LONGEST_BLOCK_S = 7200.0
 """Beyond this, days of little load look the same: heated beds under low load show no ripple for many hours."""
@@ -53,7 +53,7 @@ def find_quiet(time_s: Floats, dew_point_c: Floats, block_s: float, resolution: 
     edges = np.concatenate(([0], np.flatnonzero(np.diff(which)) + 1, [time_s.size]))
     if edges.size < 9 or block_s > _LONGEST_BLOCK_S:
         return []
-    ripple = np.array([_ripple(time_s[a:b], dew_point_c[a:b]) for a, b in pairwise(edges)])
+    ripple = _ripples(time_s, dew_point_c, edges)
     usual = float(np.nanmedian(ripple))
     if not usual > max(0.25, 4.0 * resolution):
         return []
@@ -84,11 +84,16 @@ def _comes_back(dew_point_c: Floats, edges: NDArray[np.int64], start: int, stop:
     return abs(float(np.median(after)) - float(np.median(before))) <= max(2.0, 0.5 * creep_k)
 
 
-def _ripple(time_s: Floats, dew_point_c: Floats) -> float:
-    if time_s.size < 8:
-        return float("nan")
-    t = time_s - time_s.mean()
-    slope = float(t @ dew_point_c) / float(t @ t)
-    rest = dew_point_c - slope * t
-    low, high = np.percentile(rest, (5, 95))
-    return float(high - low)
+def _ripples(time_s: Floats, dew_point_c: Floats, edges: NDArray[np.int64]) -> Floats:
+    """Spread of each block about its own slope [K], NaN where it has too few readings; blocks of one size at once."""
+    sizes = np.diff(edges)
+    ripple = np.full(sizes.size, np.nan)
+    for size in np.unique(sizes[sizes >= _FEWEST_READINGS]):
+        alike = np.flatnonzero(sizes == size)
+        rows = edges[alike][:, None] + np.arange(size)
+        t, level = time_s[rows], dew_point_c[rows]
+        t = t - t.mean(axis=1, keepdims=True)
+        slope = (t * level).sum(axis=1) / (t * t).sum(axis=1)
+        low, high = np.percentile(level - slope[:, None] * t, (5, 95), axis=1)
+        ripple[alike] = high - low
+    return ripple
