@@ -26,6 +26,8 @@ LEAST_UNBROKEN = 8.0
 """Half-cycles between one reset and the next, on the average, below which a clock says nothing."""
 MANY = 40.0
 """Half-cycles from which a rhythm without a reset and with hardly a lag is a timer's without further proof."""
+SOME, ALL_BUT_WHOLE = 12.0, 0.95
+"""The same where the average cycle is nearly all there is: steps of a coarse digit must not pass for falls then."""
 CLIMB = 0.25
 """Rise in ln moisture above all before that makes a ceased rhythm a stopped switching."""
 NO_FALL, MOST_TOLD, OVERDUE, LATER = 0.12, 120, 2.0, 4.0
@@ -35,7 +37,8 @@ half-cycles from the last fall to the log's end that tell a stop, and after whic
 
 def is_beyond_doubt(course: Course, duration_s: float) -> bool:
     """Whether a good course is so long that nothing but a timer keeps such time."""
-    return course.present_share * duration_s >= MANY * course.half_cycle_s and course.coherence >= NEAR_SHARE
+    seen = course.present_share * duration_s / course.half_cycle_s
+    return (seen >= MANY and course.coherence >= NEAR_SHARE) or (seen >= SOME and course.coherence >= ALL_BUT_WHOLE)
 
 
 def keep_no_time(falls: Falls, interval_s: float) -> bool:
