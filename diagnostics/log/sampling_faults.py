@@ -136,7 +136,7 @@ def _ingress(log: Log, hourly: _Hourly) -> Sign | None:
         share, slope = _best_lagged(moisture, room, lags=1)
         rivals = [hourly.others[q] for q in ("flow", "inlet_temperature") if q in hourly.others]
         rival = max((_best_lagged(floor, r)[0] for r in rivals), default=0.0)
-        if share < _LEAST_SHARE or not 0.75 <= slope <= 1.3 or rival > share:
+        if share < _LEAST_SHARE or not 0.5 <= slope <= 1.3 or rival > share + 0.02:
             continue
         sentence = (
             f"The driest readings stay above {float(floor.min()):.1f} °C, and their moisture goes with the"
