@@ -6,9 +6,10 @@ the half-cycles; the logarithm of leaving moisture is fitted by least squares (s
 tells what the log fixes. A parameter whose 95 % interval spans more than a factor of two is not fixed: without a tail
 capacity and pace only have a lower bound in common, and a trace that lies on the residual says nothing of either.
 
-The bed is taken as evenly dry when it starts; water that regeneration leaves at the wet end shows as lost capacity.
-A heatless bed's level is set by purge balance and heat over days; one half-cycle carries no news of its capacity, so
-`fit_bed` is for heated dryers and refuses heatless ones.
+The bed is taken as evenly dry when it starts; water that regeneration leaves at the wet end shows as lost capacity, and
+may show as a slower pace. Both are effective figures, not those of the beads.
+A heatless bed's level is set by purge balance and heat over days; one half-cycle carries no news of its capacity or
+pace. Of such a tower only the level of its leaving air is told, and the other two are named as open, without a value.
 """
 
 from __future__ import annotations
@@ -39,6 +40,8 @@ _BOUNDS = ((-2.5, -2.5, -20.0), (1.0, 1.5, -8.0))
 _CELLS = 50
 _MOST_HALF_CYCLES = 4
 _MOST_READINGS = 120
+_MOST_HEATLESS = 200
+_LEAST_READINGS_HEATLESS = 3
 
 
 @dataclass(frozen=True)
@@ -67,11 +70,12 @@ class BedFit:
     Attributes
     ----------
     values : dict of str to Estimate
-        `NAMES`; an interval is as wide as the log leaves it.
-    correlation : array (3, 3)
-        Of the logarithms, in the order of `NAMES`.
+        By `NAMES`; an interval is as wide as the log leaves it. A heatless tower has "residual" alone: the level of its
+        leaving air past the switchover.
+    correlation : array (k, k)
+        Of the logarithms, in the order of `values`.
     misfit : float
-        Root mean square of the logarithm of moisture [e-folds].
+        Root mean square of the logarithm of moisture [e-folds]; for a heatless tower about its level.
     fixed, free : tuple of str
         What the log fixes within a factor of two, and what it leaves open.
     word : str
@@ -89,7 +93,7 @@ class BedFit:
 def fit_bed(
     half_cycles: Sequence[ObservedHalfCycle], dryer: Dryer, pressure_bar: float, *, least_spread: float = _LEAST_SPREAD
 ) -> BedFit:
-    """Fit capacity, pace and residual of one tower of a heated dryer.
+    """Fit capacity, pace and residual of one tower; of a heatless dryer its level alone.
 
     Parameters
     ----------
@@ -108,12 +112,12 @@ def fit_bed(
     Raises
     ------
     ValueError
-        For a heatless dryer, or without readings.
+        Without readings, or with less than two half-cycles of a heatless tower.
     """
     from scipy.optimize import least_squares
 
     if not dryer.heated:
-        raise ValueError("a heatless bed's capacity does not show in its half-cycles; the purge balance sets its level")
+        return _level_of([_seen(half_cycle, pressure_bar)[1] for half_cycle in half_cycles], least_spread)
     seen = [_seen(half_cycle, pressure_bar) for half_cycle in half_cycles]
     count = sum(times.size for times, _ in seen)
     if count < 2 * len(NAMES):
@@ -134,7 +138,7 @@ def fit_bed(
 
 
 def calibrate(screened: ScreenedLog, cycle: Cycle, plant: Plant) -> Mapping[str, BedFit]:
-    """Fit each tower of a heated dryer to a few of its half-cycles, spread over the log.
+    """Fit each tower to a few of its half-cycles, spread over the log; more of them where the dryer is heatless.
 
     Parameters
     ----------
@@ -153,29 +157,31 @@ def calibrate(screened: ScreenedLog, cycle: Cycle, plant: Plant) -> Mapping[str,
     Raises
     ------
     ValueError
-        For a heatless dryer, or where flow or inlet temperature is unknown.
+        Where flow or inlet temperature is unknown.
     """
     given = screened.conditions
     if given.flow_m3_min is None or given.inlet_temperature_c is None:
         raise ValueError("a fit needs flow and inlet temperature, from the log or the plant file's [operation]")
     dryer = dryer_from(plant)
+    most = _MOST_HALF_CYCLES if dryer.heated else _MOST_HEATLESS
+    least = 4 * len(NAMES) if dryer.heated else _LEAST_READINGS_HEATLESS
     fits = {}
     for tower in ("A", "B"):
         rows = cycle.complete[cycle.complete["tower"] == tower]
         if len(rows) < 2:
             continue
-        chosen = rows.iloc[np.unique(np.linspace(0, len(rows) - 1, _MOST_HALF_CYCLES).round().astype(int))]
+        chosen = rows.iloc[np.unique(np.linspace(0, len(rows) - 1, most).round().astype(int))]
         spans = zip(chosen["start_s"].tolist(), chosen["end_s"].tolist(), strict=True)
-        used = [span for span in spans if _is_used(screened, *span)]
+        used = [span for span in spans if _is_used(screened, *span, least)]
         seen = [_observed(screened, start, end, plant) for start, end in used]
-        if seen:
+        if len(seen) >= (1 if dryer.heated else 2):
             fits[tower] = fit_bed(seen, dryer, plant.line_pressure_bar)
     return fits
 
 
-def _is_used(screened: ScreenedLog, start_s: float, end_s: float) -> bool:
+def _is_used(screened: ScreenedLog, start_s: float, end_s: float, least: int) -> bool:
     time_s = screened.log.time_s
-    return int(np.count_nonzero((time_s > start_s) & (time_s <= end_s) & screened.used)) >= 4 * len(NAMES)
+    return int(np.count_nonzero((time_s > start_s) & (time_s <= end_s) & screened.used)) >= least
 
 
 def _observed(screened: ScreenedLog, start_s: float, end_s: float, plant: Plant) -> ObservedHalfCycle:
@@ -234,6 +240,33 @@ def _report(x: Array, jacobian: Array, misses: Array, least_spread: float, half_
     fixed = tuple(name for name in NAMES if values[name].high / values[name].low <= _FIXED_FACTOR)
     free = tuple(name for name in NAMES if name not in fixed)
     return BedFit(values, covariance / np.outer(sigma, sigma), misfit, fixed, free, _word(fixed, free))
+
+
+def _level_of(logarithms: Sequence[Array], least_spread: float) -> BedFit:
+    """Level of a heatless tower's leaving air: mean of its half-cycles' means, neighbours counted as they go together.
+
+    The effective number of half-cycles is n (1 - r) / (1 + r), r being the correlation of neighbours (first-order
+    autoregression); the load moves the level over hours, so r is seldom small.
+    """
+    means = np.array([values.mean() for values in logarithms if values.size])
+    if means.size < 2:
+        raise ValueError(f"a heatless tower's level needs 2 half-cycles or more with readings, got {means.size}")
+    apart = means - means.mean()
+    scatter = float(apart @ apart)
+    together = float(np.clip(apart[1:] @ apart[:-1] / scatter, 0.0, 0.98)) if scatter > 0.0 else 0.0
+    pieces = max(1.0, means.size * (1.0 - together) / (1.0 + together))
+    sigma = max(float(np.sqrt(scatter / (means.size - 1) / pieces)), least_spread)
+    level = float(means.mean())
+    residual = Estimate.ordered(*np.exp([level, level - 1.96 * sigma, level + 1.96 * sigma]).tolist())
+    misfit = float(np.sqrt(np.mean((np.concatenate(list(logarithms)) - level) ** 2)))
+    fixed = ("residual",) if residual.high / residual.low <= _FIXED_FACTOR else ()
+    free = tuple(name for name in NAMES if name not in fixed)
+    leaves = "fix the level of the leaving air alone" if fixed else "do not even fix the level of the leaving air"
+    word = (
+        f"The log's half-cycles {leaves}; a heatless bed's capacity and pace do not show in them, "
+        "since the purge balance sets its level."
+    )
+    return BedFit({"residual": residual}, np.eye(1), misfit, fixed, free, word)
 
 
 def _word(fixed: tuple[str, ...], free: tuple[str, ...]) -> str:

@@ -73,10 +73,55 @@ def test_without_a_tail_capacity_is_said_to_be_open():
     assert fit.fixed == ("residual",)
 
 
-def test_heatless_beds_and_too_few_readings_are_refused():
-    heatless = dryer_from(plant_from({"dryer": {"rated_flow_m3_min": 20.0}}))
-    with pytest.raises(ValueError, match="heatless"):
-        fit_bed([_half_cycle(1.0, 1.0, 12.0, 1)], heatless, BAR)
+def _heatless_plant():
+    dryer = {"regeneration": "heatless", "rated_flow_m3_min": 20.0, "half_cycle_s": 300}
+    return plant_from({**TABLES, "dryer": dryer, "operation": {**TABLES["operation"], "flow_m3_min": 17.0}})
+
+
+def _level(moisture: float) -> ObservedHalfCycle:
+    since_s = np.arange(5.0, 300.0, 10.0)
+    conditions = Conditions(0.3, 307.15, 307.15, BAR * 1e5)
+    return ObservedHalfCycle(since_s, np.full(since_s.size, float(dew_point_c(moisture, BAR))), conditions)
+
+
+def test_a_heatless_tower_has_its_level_and_no_figure_for_capacity_or_pace():
+    dryer = dryer_from(_heatless_plant())
+    # Levels 1, 2 and 4 ppm by turns: the mean of their logarithms is that of 2 ppm.
+    fit = fit_bed([_level(1e-6 * 2.0 ** (i % 3)) for i in range(60)], dryer, BAR)
+    assert set(fit.values) == {"residual"}
+    assert fit.values["residual"].value == pytest.approx(2e-6, rel=1e-3)
+    # Standard error of 60 unrelated means: ln 2 sqrt(2/3 * 60/59) / sqrt(60).
+    sigma = np.log(2.0) * np.sqrt(2.0 / 3.0 * 60.0 / 59.0 / 60.0)
+    assert np.log(fit.values["residual"].high / 2e-6) == pytest.approx(1.96 * sigma, rel=0.01)
+    assert fit.fixed == ("residual",)
+    assert fit.free == ("capacity", "kinetics")
+    assert "do not show" in fit.word
+
+
+def test_a_heatless_level_that_wanders_is_said_to_be_open():
+    drifting = [_level(1e-6 * np.exp(0.1 * i)) for i in range(60)]
+    fit = fit_bed(drifting, dryer_from(_heatless_plant()), BAR)
+    assert fit.fixed == ()
+    assert "do not even fix the level" in fit.word
+    with pytest.raises(ValueError, match="2 half-cycles"):
+        fit_bed(drifting[:1], dryer_from(_heatless_plant()), BAR)
+
+
+def test_a_heatless_log_is_told_tower_by_tower():
+    plant = _heatless_plant()
+    table, truth = simulate(plant, days=0.25, seed=1)
+    screened = screen(read_log([Upload("log.csv", table.to_csv(index=False).encode())], plant), plant)
+    fits = calibrate(screened, segment(screened, plant), plant)
+    assert set(fits) == {"A", "B"}
+    for fit in fits.values():
+        assert fit.free[:2] == ("capacity", "kinetics")
+        level_c = float(dew_point_c(fit.values["residual"].value, BAR))
+        towers = truth["towers"].values()
+        lowest = min(tower["floor_dew_point_c"] for tower in towers)
+        assert lowest - 1.0 < level_c < max(tower["peak_dew_point_c"] for tower in towers) + 1.0
+
+
+def test_too_few_readings_are_refused():
     few = _half_cycle(1.0, 1.0, 12.0, 1)
     with pytest.raises(ValueError, match="readings"):
         fit_bed(
@@ -87,9 +132,10 @@ def test_heatless_beds_and_too_few_readings_are_refused():
 
 
 def test_a_log_is_fitted_tower_by_tower():
-    # 23 m3/min: beyond what regeneration by 12 % purge restores, so that the front shows in every half-cycle.
-    plant = plant_from({**TABLES, "operation": {**TABLES["operation"], "flow_m3_min": 23.0}})
-    table, _ = simulate(plant, days=2.0, seed=1)
+    # 25 m3/min: beyond what regeneration by 12 % purge restores, so that the front shows in every half-cycle.
+    plant = plant_from({**TABLES, "operation": {**TABLES["operation"], "flow_m3_min": 25.0}})
+    table, truth = simulate(plant, days=1.0, seed=1)
+    assert all(tower["peak_dew_point_c"] > tower["floor_dew_point_c"] + 20.0 for tower in truth["towers"].values())
     log = read_log([Upload("log.csv", table.to_csv(index=False).encode())], plant)
     screened = screen(log, plant)
     fits = calibrate(screened, segment(screened, plant), plant)
