@@ -143,6 +143,25 @@ def _condensed(trace: Trace, level: Floats, piece: Piece, period_s: float, origi
     return thin, mean(level)[inside]
 
 
+def group_lags(
+    trace: Trace, level: Floats, fit: ClockFit, origin_s: float
+) -> tuple[Floats, Floats, Floats, np.ndarray]:
+    """Mean time [s], lag [s], weight and piece of each group of cycles, ascending in time.
+
+    Parameters
+    ----------
+    trace : Trace
+    level : ndarray, shape (n,)
+        The trace without drift.
+    fit : ClockFit
+    origin_s : float
+        An instant at phase zero [s].
+    """
+    lags = _lags(trace, level, fit, origin_s)
+    order = np.argsort(lags.at_s, kind="stable")
+    return lags.at_s[order], lags.lag_s[order], lags.weight[order], lags.owner[order]
+
+
 def _lags(trace: Trace, level: Floats, fit: ClockFit, origin_s: float) -> _Lags:
     period = fit.period_s
     aligned, inside = aligned_times(trace, fit.pieces)

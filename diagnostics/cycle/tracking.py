@@ -16,14 +16,15 @@ from diagnostics.cycle.clock import ClockFit, Piece, aligned_times, fit_clock, t
 from diagnostics.cycle.folding import MOST_BINS, Folded, breaks_ratio, fold, place_break, without_drift
 from diagnostics.cycle.presence import present_pieces
 from diagnostics.cycle.rhythm import FALSE_ALARM, Comb, find_comb
+from diagnostics.cycle.steps import with_steps
 from diagnostics.cycle.trace import Trace, trace_of
 from diagnostics.log.record import Flags, Floats
 
 LEAST_FOR_LOADS = 16
 LIKENESS = 0.6
 CLEAR = 0.7
-GOOD, BETTER, STEADY = 0.25, 0.03, 0.02
-PARTS, LEAST_PART = 4, 60
+GOOD, BETTER, STEADY, SPREAD = 0.25, 0.03, 0.02, 0.012
+PARTS, LEAST_PART, SMEARED, BEYOND_CHANCE = 4, 60, 2.0, 1e-12
 DAY_S = 86400.0
 SUDDEN, SUDDEN_LONG, LONG_TIMES = 0.2, 0.5, 2.6
 SETTLED, COARSE_BINS = 0.02, 240
@@ -118,19 +119,32 @@ def course_by_parts(trace: Trace, whole: tuple[Comb, Course] | None) -> tuple[Co
 
     Pauses and resets smear a rhythm that is looked for in the whole log at once; it still stands out of a part.
     """
-    least = 0.0 if whole is None else whole[1].coherence * whole[1].present_share + BETTER
-    best: tuple[Comb, Course] | None = whole
-    start, length = float(trace.time_s[0]), trace.duration_s
-    for i in range(PARTS):
-        low, high = start + i * length / PARTS, start + (i + 1) * length / PARTS
-        part = trace.part(low, high)
-        comb = find_comb(part) if part.time_s.size >= LEAST_PART else None
-        if comb is None or comb.false_alarm_probability > FALSE_ALARM / 10.0:
-            continue
-        course = follow(trace, comb.period_s, (low, high))
-        if course is not None and course.coherence * course.present_share > least:
-            best, least = (comb, course), course.coherence * course.present_share
+    best, least = whole, 0.0 if whole is None else _merit(whole[1]) + BETTER
+    for parts, chance in ((PARTS, FALSE_ALARM / 10.0), (PARTS // 2, BEYOND_CHANCE)):
+        for i in range(parts):
+            found = _from_part(trace, i / parts, (i + 1) / parts, chance)
+            if found is not None and _merit(found[1]) > least:
+                best, least = found, _merit(found[1])
+        if best is not None:
+            break
     return best
+
+
+def _from_part(trace: Trace, first: float, last: float, chance: float) -> tuple[Comb, Course] | None:
+    """Course that starts from the rhythm between two shares of the trace, or None where none stands out there."""
+    start, length = float(trace.time_s[0]), trace.duration_s
+    low, high = start + first * length, start + last * length
+    part = trace.part(low, high)
+    comb = find_comb(part) if part.time_s.size >= LEAST_PART else None
+    if comb is None or comb.false_alarm_probability > chance:
+        return None
+    course = follow(trace, comb.period_s, (low, high))
+    return (comb, course) if course is not None else None
+
+
+def _merit(course: Course) -> float:
+    """Share of the trace that a course explains, less for a clock about which the cycles scatter: it is smeared."""
+    return course.coherence * course.present_share - SMEARED * course.lag_spread
 
 
 def follow(trace: Trace, period_s: float, seed: tuple[float, float] | None = None) -> Course | None:
@@ -168,6 +182,8 @@ def follow(trace: Trace, period_s: float, seed: tuple[float, float] | None = Non
         fit = _without_chance_pieces(trace, level, fit, origin)
         if _settled(before, fit, trace, fit.period_s / towers):
             break
+    if fit.lag_spread_s > SPREAD * fit.period_s / towers:
+        fit = with_steps(trace, level, fit, origin, fit.period_s / towers)
     return course_of(trace, level, fit, origin)
 
 
