@@ -106,8 +106,8 @@ def intervals(
     """Bias, lower and upper limit with 95 % intervals from the independent number.
 
     The standard error of a limit is sqrt(3 / n) s (Bland and Altman 1986). The independent number is itself told from
-    one series, so Student's t has half its degrees of freedom (a guess that `tests.study_comparison` bears out). Where times and differences are given, a
-    drift is taken out before the error of the mean is told: it has its own figure.
+    one series, so Student's t has half its degrees of freedom (a guess that `tests.study_comparison` bears out). Where
+    times and differences are given, a drift is taken out before the error of the mean is told: it has its own figure.
     """
     from scipy.special import stdtrit
 
