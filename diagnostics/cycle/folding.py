@@ -209,5 +209,10 @@ def _least_misfit(folded: Folded, interval_s: float, towers: int) -> float:
     terms = (9, 6) if towers == 1 and folded.value.size > 60 else (5, 3)
     family = answer_to(folded, interval_s, towers, terms)
     misfit = family.misfit(trial)
-    near = trial[int(np.argmin(misfit))] + np.linspace(-1.0, 1.0, 17) * part / 60
-    return float(min(misfit.min(), family.misfit(near).min()))
+    best, least, step = float(trial[int(np.argmin(misfit))]), float(misfit.min()), part / 60
+    # a jump that is placed a bin wrong costs more than a second break would save
+    while step > 0.25 * folded.period_s / folded.value.size:
+        near = best + np.linspace(-1.0, 1.0, 17) * step
+        misfit = family.misfit(near)
+        best, least, step = float(near[int(np.argmin(misfit))]), min(least, float(misfit.min())), step / 8.0
+    return least
