@@ -11,30 +11,14 @@ import streamlit as st
 from pydantic.fields import FieldInfo
 from streamlit.delta_generator import DeltaGenerator
 
-from diagnostics.plant_file import Compressor, Dryer, Economics, Measurement, Operation, Site
 from diagnostics.report.figures import Display
+from diagnostics.report.setting_names import MODELS, label_of, named, spaced, title_of, turns
 from diagnostics.report.spoken_units import speak
 from ui import state
 from ui.words import plain
 
-TABLES = {
-    "site": ("Site", Site),
-    "dryer": ("Dryer", Dryer),
-    "operation": ("Operation", Operation),
-    "measurement": ("Instrument", Measurement),
-    "compressor": ("Compressor", Compressor),
-    "economics": ("Prices", Economics),
-}
+TABLES = {name: (title_of(name), model) for name, model in MODELS.items()}
 UNSET = "not given"
-_LABELS = {
-    "specific_power_kw_per_m3_min": "Specific power [kW per m³/min]",
-    "timezone": "Time zone",
-    "demand_charge_per_kw_year": "Demand charge [per kW and year]",
-    "co2_kg_per_kwh": "Carbon dioxide [kg per kWh]",
-    "barometric_pressure_bar": "Barometric pressure [bar absolute]",
-    "basis": "Dew point refers to",
-    "over": "Below 0 °C over",
-}
 
 
 def field_of(table: str, name: str, info: FieldInfo, present: Any, display: Display, assumed: str) -> Any:
@@ -99,55 +83,6 @@ def _choice(option: object, assumed: str) -> str:
     return f"{UNSET}: {assumed} is taken" if told else spaced(option)
 
 
-def spaced(word: object) -> str:
-    """Word of the plant file as people write it."""
-    return str(word).replace("_", " ")
-
-
-def label_of(name: str, display: Display) -> str:
-    """Words and unit of a key, e.g. ``Half cycle [s]``."""
-    units = {
-        "_m3_min": f" [{display.flow_unit}]",
-        "_bar_g": f" [{display.pressure_unit} gauge]",
-        "_bar": f" [{display.pressure_unit}]",
-        "_kwh": " [per kWh]",
-        "_kw": " [kW]",
-        "_kg": " [kg]",
-        "_m3": " [m³]",
-        "_mm": " [mm]",
-        "_s": " [s]",
-        "_c": f" [{display.temperature_unit}]",
-    }
-    if name == "specific_power_kw_per_m3_min" and display.flow == "cfm":
-        return "Specific power [kW per 100 cfm]"
-    if name in _LABELS:
-        return _LABELS[name]
-    for suffix, unit in units.items():
-        if name.endswith(suffix):
-            return name.removesuffix(suffix).replace("_", " ").capitalize() + unit
-    return name.replace("_", " ").capitalize()
-
-
-def turns(name: str, display: Display) -> tuple[Any, Any]:
-    """From the plant file's unit of a key to the reader's, and back."""
-    if name == "uncertainty_c":
-        scale = display.kelvins(1.0)
-        return (lambda x: x * scale), (lambda x: x / scale)
-    if name.endswith("_c"):
-        offset, scale = display.level(0.0), display.kelvins(1.0)
-        return (lambda x: round(x * scale + offset, 6)), (lambda x: round((x - offset) / scale, 6))
-    scale = 1.0
-    if name == "specific_power_kw_per_m3_min":
-        scale = 1.0 if display.flow == "m3_min" else 100.0 / display.volume_flow(1.0)
-    elif name.endswith("_m3_min"):
-        scale = display.volume_flow(1.0)
-    elif name.endswith(("_bar", "_bar_g")):
-        scale = display.line_pressure(1.0)
-    if scale == 1.0:
-        return (lambda x: x), (lambda x: x)
-    return (lambda x: round(x * scale, 6)), (lambda x: round(x / scale, 6))
-
-
 def _range_of(info: FieldInfo, name: str, display: Display) -> str:
     """The range that the plant file's model allows, in words."""
     constraints = [
@@ -169,17 +104,6 @@ def _range_of(info: FieldInfo, name: str, display: Display) -> str:
 def spoken(text: str, display: Display) -> str:
     """Sentence of the engine in the reader's units, with the plant file's keys called by the names of their fields."""
     return speak(named(text, display), display)
-
-
-def named(text: str, display: Display) -> str:
-    """Text in which keys of the plant file are called by the names of their fields."""
-
-    def name_of(found: re.Match[str]) -> str:
-        table, name = found[1], found[2]
-        title, model = TABLES[table]
-        return f"“{label_of(name, display)}” ({title})" if name in model.model_fields else found[0]
-
-    return re.sub(rf"\b({'|'.join(TABLES)})\.([a-z0-9_]+)", name_of, text)
 
 
 def _parts(annotation: Any) -> list[Any]:

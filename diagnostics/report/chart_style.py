@@ -23,12 +23,16 @@ CLOCK = "%Y-%m-%d %H:%M:%S"
 
 _TOWER_LEGEND = alt.Legend(orient="top", values=["A", "B"], labelExpr="'tower ' + datum.label")
 
+_CLOCK_LABEL = "utcFormat(datum.value, utcseconds(datum.value) == 0 ? '%H:%M' : '%H:%M:%S')"
 TIME_LABEL = (
     "utchours(datum.value) + utcminutes(datum.value) + utcseconds(datum.value) == 0"
     " ? utcFormat(datum.value, utcdate(datum.value) == 1 ? '%b %Y' : '%d %b')"
-    " : utcFormat(datum.value, utcseconds(datum.value) == 0 ? '%H:%M' : '%H:%M:%S')"
+    f" : datum.index == 0 ? [{_CLOCK_LABEL}, utcFormat(datum.value, '%d %b')] : {_CLOCK_LABEL}"
 )
-"""The day at midnight, the month at its start, else the hour: one rule for every zoom."""
+"""The day at midnight, the month at its start, else the hour; the leftmost hour has its day below: one rule for every
+zoom."""
+_LABEL_PX = 58
+"""Width that a label of the time axis needs with its gap."""
 
 
 def wall_clock(time_s: np.ndarray, timezone: str | None) -> pd.DatetimeIndex:
@@ -41,8 +45,10 @@ def wall_clock(time_s: np.ndarray, timezone: str | None) -> pd.DatetimeIndex:
 
 
 def time_axis(field: str = "time", *, ticks: int = 8, labels: bool = True) -> alt.X:
-    """Horizontal axis of local time, 24 hours a day."""
-    axis = alt.Axis(labelOverlap=True, labelExpr=TIME_LABEL, tickCount=ticks, labels=labels)
+    """Horizontal axis of local time, 24 hours a day, with as many ticks as its width has room for."""
+    # Labels dropped for want of room could be all the midnights, and the days would be gone with them.
+    fitting = alt.ExprRef(expr=f"max(2, min({ticks}, floor(abs(range('x')[1] - range('x')[0]) / {_LABEL_PX})))")
+    axis = alt.Axis(labelOverlap=True, labelExpr=TIME_LABEL, tickCount=fitting, labels=labels)
     return alt.X(f"{field}:T", title=None, scale=alt.Scale(type="utc"), axis=axis)
 
 

@@ -13,10 +13,12 @@ from diagnostics.measurement_shortfall import needed_for
 from diagnostics.moment import say_duration, say_time
 from diagnostics.report.document import document
 from diagnostics.report.figures import METRIC, Display
+from diagnostics.report.half_cycle_charts import forecast_table
 from diagnostics.report.instrument import budget_rows, instrument_rows
-from diagnostics.report.levers import lever_notes, lever_rows
+from diagnostics.report.levers import lever_columns, lever_notes, lever_rows
+from diagnostics.report.setting_names import named, named_setting, turned_setting
 from diagnostics.report.spoken_units import speak
-from diagnostics.report.summary import CONFORMITY_WORDS, log_line, seen_lines, worth_lines
+from diagnostics.report.summary import CONFORMITY_WORDS, log_line, mend_first, seen_lines, worth_lines
 from diagnostics.report.texts import texts, words
 from diagnostics.version import VERSION
 
@@ -42,12 +44,18 @@ def report_content(diagnosis: Diagnosis, *, today: dt.date | None = None, displa
     whole, page = document(diagnosis), words("page")
     zone = diagnosis.screened.log.timezone or page["own_clock"]
     findings = [_finding(finding, diagnosis, display) for finding in diagnosis.findings]
-    captions, switching = words("captions"), _switching(diagnosis, display)
+    switching = _switching(diagnosis, display)
+    levers = lever_rows(diagnosis, display)
+
+    def say(sentence: str) -> str:
+        return speak(named(sentence, display), display)
+
     return {
         "texts": {
             **{table: texts()[table] for table in ("page", "headings", "alternatives")},
-            "captions": captions | {"curve": captions["curve"].format(zone=zone)},
-            "columns": {table: titles.split("|") for table, titles in words("columns").items()},
+            "captions": _captions(diagnosis, zone),
+            "columns": {table: titles.split("|") for table, titles in words("columns").items()}
+            | {"levers": lever_columns(levers)},
         },
         "title": diagnosis.plant.site.name or page["untitled"],
         "date": (today or dt.date.today()).isoformat(),
@@ -59,27 +67,41 @@ def report_content(diagnosis: Diagnosis, *, today: dt.date | None = None, displa
         "first_cautions": list(dict.fromkeys(item["caution"] for item in findings[:FIRST] if item["caution"])),
         "more": _more(page["more_findings"], len(findings) - FIRST),
         "findings": findings,
-        "seen": [(line.topic, line.text) for line in seen_lines(diagnosis, display)],
-        "worth": [(line.topic, line.text) for line in worth_lines(diagnosis, display)],
+        "seen": [(line.topic, named(line.text, display)) for line in seen_lines(diagnosis, display)],
+        "worth": [(line.topic, named(line.text, display)) for line in worth_lines(diagnosis, display)],
         "towers": _towers(whole, display),
         "excluded": _excluded(diagnosis)[:MOST_ROWS],
         "more_excluded": _more(page["more_rows"], len(diagnosis.screened.exclusions) - MOST_ROWS),
         "instrument": instrument_rows(diagnosis, display),
         "budget": budget_rows(diagnosis, display),
-        "next_log": [speak(f"{line.instruction} {line.reason}", display) for line in _lacking(diagnosis)],
+        "next_log": [say(f"{line.instruction} {line.reason}") for line in _lacking(diagnosis)],
         "money": bool(switching) or diagnosis.purge.energy_kwh_per_year is not None,
         "switching": switching,
-        "levers": lever_rows(diagnosis, display),
-        "lever_notes": lever_notes(diagnosis, display),
+        "levers": levers,
+        "lever_notes": [named(note, display) for note in lever_notes(diagnosis, display)],
         "method": _method(whole, display),
         "derivation": [_derived(step, display) for step in whole["trace"] if not step["key"].startswith(_IN_TABLES)],
-        "assumptions": [(item["key"], _cell(item["value"], display), item["why"]) for item in whole["assumptions"]],
-        "notes": [speak(note, display) for note in whole["notes"]],
+        "assumptions": [_assumption(item, display) for item in whole["assumptions"]],
+        "notes": [say(note) for note in whole["notes"]],
         "cautions": texts()["cautions"]["list"],
         "plain_log": page["plain_log"].format(
             source=whole["log"]["source"], sha256=whole["log"]["sha256"] or page["unknown"]
         ),
     }
+
+
+def _captions(diagnosis: Diagnosis, zone: str) -> dict[str, str]:
+    """Captions that name only what is drawn."""
+    say = words("captions")
+    hatched = say["hatched"] if diagnosis.screened.exclusions else ""
+    trend = say["peaks_trend"] if len(forecast_table(diagnosis)) else ""
+    return say | {"curve": say["curve"].format(zone=zone, hatched=hatched), "peaks": say["peaks"].format(trend=trend)}
+
+
+def _assumption(item: dict[str, Any], display: Display) -> tuple[str, str, str]:
+    key = item["key"]
+    value = _cell(turned_setting(key, item["value"], display), display)
+    return named_setting(key, display), value, speak(named(item["why"], display), display)
 
 
 def _lacking(diagnosis: Diagnosis) -> tuple[PlanLine, ...]:
@@ -93,6 +115,10 @@ def _more(sentence: str, count: int) -> str:
 def _finding(finding: Finding, diagnosis: Diagnosis, display: Display) -> dict[str, Any]:
     page = words("page")
     zone = diagnosis.screened.log.timezone
+
+    def say(sentence: str) -> str:
+        return speak(named(sentence, display), display)
+
     places = [
         page["tower"].format(tower=finding.tower) if finding.tower else "",
         _when(finding.start_s, finding.end_s, zone),
@@ -100,12 +126,12 @@ def _finding(finding: Finding, diagnosis: Diagnosis, display: Display) -> dict[s
     return {
         "severity": finding.severity,
         "place": "".join(f" · {place}" for place in places if place),
-        "statement": speak(finding.statement, display),
-        "action": speak(finding.action, display),
+        "statement": say(finding.statement),
+        "action": say(finding.action),
         "sure": page["sure"].format(share=display.rounded_share(finding.confidence)),
-        "evidence": speak(" ".join(finding.evidence), display),
-        "other_causes": speak("; ".join(finding.other_causes), display),
-        "caution": speak(finding.caution, display),
+        "evidence": say(" ".join(finding.evidence)),
+        "other_causes": say("; ".join(finding.other_causes)),
+        "caution": say(finding.caution),
     }
 
 
@@ -129,6 +155,8 @@ def verdict(diagnosis: Diagnosis, display: Display) -> str:
     dry = say["dry"].format(conformity=CONFORMITY_WORDS[p.conformity].replace("the limit", limit, 1))
     urgent = sum(finding.severity in ("critical", "warning") for finding in diagnosis.findings)
     kind = "nothing" if urgent == 0 else "one" if urgent == 1 else "many"
+    if urgent == 0 and not diagnosis.cycle.resolved:
+        kind = "unseen"
     return say[kind].format(dry=dry, count=urgent)
 
 
@@ -136,6 +164,7 @@ def headline(diagnosis: Diagnosis, display: Display) -> list[tuple[str, str, str
     """The four numbers a manager looks for: label, number, interval."""
     purge, switching, payback = diagnosis.purge, diagnosis.switching.figures, diagnosis.payback
     currency, say = payback.currency, words("headline")
+    mended = "_once_mended" if mend_first(diagnosis) else ""
     rows: list[tuple[str, str, str]] = []
 
     def add(label: str, estimate: Any, unit: str, digits: int = 3) -> None:
@@ -146,7 +175,8 @@ def headline(diagnosis: Diagnosis, display: Display) -> list[tuple[str, str, str
 
     p = diagnosis.purity
     if p.p95_dew_point_c is not None:
-        band = f"{display.number(display.kelvins(p.uncertainty_c), digits=2)} {display.temperature_unit}"
+        difference = "K" if display.temperature == "C" else "°F"
+        band = f"{display.number(display.kelvins(p.uncertainty_c), digits=2)} {difference}"
         limit = display.level_words(p.limit_dew_point_c, 0)
         told = say["dew_point_band"].format(band=band, limit=limit)
         rows.append((say["dew_point"], display.level_words(p.p95_dew_point_c), told))
@@ -159,10 +189,10 @@ def headline(diagnosis: Diagnosis, display: Display) -> list[tuple[str, str, str
         number = f"{display.number(100 * already.value, decimals=0)} %"
         rows.append((say["already"], number, say["between"].format(low=low, high=high)))
     elif switching.cost_saved_per_year is not None:
-        add("saving", switching.cost_saved_per_year, currency)
+        add(f"saving{mended}", switching.cost_saved_per_year, currency)
     else:
-        add("saving", switching.energy_saved_kwh_per_year, "kWh")
-    add("payback", payback.simple_payback_years, words("summary")["years"], digits=2)
+        add(f"saving{mended}", switching.energy_saved_kwh_per_year, "kWh")
+    add(f"payback{mended}", payback.simple_payback_years, words("summary")["years"], digits=2)
     return rows
 
 
@@ -200,6 +230,8 @@ def _excluded(diagnosis: Diagnosis) -> list[tuple[str, str, str]]:
 
 
 def _switching(diagnosis: Diagnosis, display: Display) -> list[tuple[str, str, str]]:
+    if diagnosis.switching.already_saved_share is not None:
+        return []  # nothing is left to gain, and a table of noughts tells nobody anything
     central, cautious = diagnosis.switching.figures, diagnosis.switching.cautious
     currency = diagnosis.payback.currency
     say: dict[str, Any] = {

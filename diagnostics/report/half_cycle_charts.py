@@ -24,6 +24,7 @@ from diagnostics.report.chart_style import (
     wall_clock,
 )
 from diagnostics.report.figures import METRIC, Display
+from diagnostics.report.summary import is_in_one_stretch
 from diagnostics.report.thinning import thin_line
 
 MOST_PEAKS = 3000
@@ -113,10 +114,11 @@ def peaks_table(diagnosis: Diagnosis) -> pd.DataFrame:
 def forecast_table(diagnosis: Diagnosis) -> pd.DataFrame:
     """Trend of the peaks and a look ahead as long as the log: columns time, peak_dew_point_c, low_c, high_c.
 
-    Empty where the log is too short for a trend. The bounds are the slope's 95 % interval about the middle of the log.
+    Empty where the log is too short for a trend or has none. The bounds are the slope's 95 % interval about the
+    middle of the log.
     """
     slope, data = diagnosis.trend.peak_dew_point_c_per_day, peaks_table(diagnosis).dropna()
-    if slope is None or diagnosis.trend.verdict == "too_short" or len(data) < 2:
+    if slope is None or diagnosis.trend.verdict == "too_short" or is_in_one_stretch(diagnosis) or len(data) < 2:
         return pd.DataFrame({"time": [], "peak_dew_point_c": [], "low_c": [], "high_c": []})
     first, span = data["time"].iloc[0], data["time"].iloc[-1] - data["time"].iloc[0]
     days = (data["time"] - first).dt.total_seconds().to_numpy() / 86400.0

@@ -21,10 +21,16 @@ def better_than_switching(diagnosis: Diagnosis) -> Lever | None:
     return best
 
 
-def lever_rows(diagnosis: Diagnosis, display: Display = METRIC) -> list[tuple[str, str, str]]:
-    """Levers as rows of a table: what to do, energy and cost saved a year; all together last."""
+def lever_columns(rows: list[tuple[str, ...]]) -> list[str]:
+    """Titles for the rows of `lever_rows`."""
+    titles = words("columns")["levers"].split("|")
+    return titles[: len(rows[0])] if rows else titles
+
+
+def lever_rows(diagnosis: Diagnosis, display: Display = METRIC) -> list[tuple[str, ...]]:
+    """Levers as rows of a table: what to do, energy and, where there is a price, cost saved a year; together last."""
     found, currency, say = weigh_levers(diagnosis), diagnosis.payback.currency, words("levers")
-    rows = [
+    rows: list[tuple[str, ...]] = [
         (
             f"{speak(lever.sentence, display)} ({say['on_top']})"
             if lever.needs_switching
@@ -39,7 +45,7 @@ def lever_rows(diagnosis: Diagnosis, display: Display = METRIC) -> list[tuple[st
         cost = None if price is None else found.together_kwh_per_year.scaled(price)
         energy = display.estimate(found.together_kwh_per_year, "kWh")
         rows.append((say["together"], energy, display.estimate(cost, currency)))
-    return rows
+    return rows if price is not None else [row[:2] for row in rows]
 
 
 def lever_notes(diagnosis: Diagnosis, display: Display = METRIC) -> list[str]:

@@ -21,7 +21,7 @@ def energy_table(diagnosis: Diagnosis) -> pd.DataFrame:
         for part, value in (("compressed air", energy.air), ("heater", energy.heater), ("blower", energy.blower))
     ]
     saved = diagnosis.switching.figures.energy_saved_kwh_per_year
-    if saved is not None and energy.total.value > 0:
+    if diagnosis.switching.already_saved_share is None and saved is not None and energy.total.value > 0:
         kept = max(0.0, 1.0 - saved.value / energy.total.value)
         rows += [("switched on dew point", part, value * kept) for _, part, value in rows]
     table = pd.DataFrame(rows, columns=["case", "part", "kwh_per_year"])

@@ -56,7 +56,7 @@ def drawings(diagnosis: Diagnosis, draw: Any, display: Display) -> dict[str, Any
     if len(diagnosis.cycle.complete):
         drawn["folded"] = draw(charts.folded_chart(diagnosis, height=170, display=display))
         drawn["peaks"] = draw(charts.peaks_chart(diagnosis, height=170, display=display))
-    if diagnosis.purge.energy_kwh_per_year is not None and len(charts.energy_table(diagnosis)):
+    if charts.energy_table(diagnosis)["case"].nunique() > 1:
         drawn["energy"] = draw(charts.energy_chart(diagnosis))
     if diagnosis.payback.cash_flow:
         drawn["cash"] = draw(charts.cash_chart(diagnosis, height=130))

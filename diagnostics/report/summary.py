@@ -128,10 +128,27 @@ def _passed_now(diagnosis: Diagnosis) -> bool:
     return bool(diagnosis.breakthrough.reached) and diagnosis.cycle.control != "dew_point"
 
 
+def is_in_one_stretch(diagnosis: Diagnosis) -> bool:
+    """Whether the peaks differ in one stretch of the log rather than along a trend, which is then not drawn."""
+    slope = diagnosis.trend.peak_dew_point_c_per_day
+    return diagnosis.trend.verdict == "steady" and slope is not None and not slope.low <= 0 <= slope.high
+
+
+def mend_first(diagnosis: Diagnosis) -> str:
+    """What has to be mended before switching on dew point is worth what is told; empty where nothing has."""
+    if diagnosis.cycle.control == "stopped":
+        return _SAY["mend_switching"]
+    return _SAY["mend_first"] if _passed_now(diagnosis) else ""
+
+
 def _trend(diagnosis: Diagnosis, display: Display) -> str:
     trend = diagnosis.trend
     slope = trend.peak_dew_point_c_per_day
-    if trend.verdict == "steady" and slope is not None and not slope.low <= 0 <= slope.high:
+    if not diagnosis.cycle.resolved:
+        return _SAY["no_half_cycles"]
+    if trend.verdict == "too_short" and diagnosis.cycle.control == "dew_point":
+        return _SAY["held_peaks"]
+    if is_in_one_stretch(diagnosis):
         return _SAY["one_stretch"]
     text = TREND_WORDS[trend.verdict]
     if slope is not None and trend.verdict != "too_short":
@@ -176,7 +193,7 @@ def _switching(diagnosis: Diagnosis, display: Display) -> str:
     if figures.cost_saved_per_year is not None:
         cost = display.estimate(figures.cost_saved_per_year, diagnosis.payback.currency)
         text += _SAY["cost_a_year"].format(cost=cost)
-    return f"{text}; {_SAY['mend_first'] if _passed_now(diagnosis) else limited}"
+    return f"{text}; {mend_first(diagnosis) or limited}"
 
 
 def _payback(diagnosis: Diagnosis, display: Display) -> str:
@@ -189,4 +206,7 @@ def _payback(diagnosis: Diagnosis, display: Display) -> str:
         text += _SAY["npv"].format(npv=display.estimate(payback.npv, payback.currency))
     if payback.irr is not None:
         text += _SAY["irr"].format(irr=display.percent(payback.irr))
+    first = mend_first(diagnosis)
+    if first:
+        text += f"; {first}"
     return text

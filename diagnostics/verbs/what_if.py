@@ -111,7 +111,7 @@ def _show_levers(diagnosis: Diagnosis, display: Display) -> None:
     from rich.table import Table
     from rich.text import Text
 
-    from diagnostics.report.levers import lever_notes, lever_rows
+    from diagnostics.report.levers import lever_columns, lever_notes, lever_rows
     from diagnostics.report.texts import words
 
     console = Console(highlight=False)
@@ -119,7 +119,7 @@ def _show_levers(diagnosis: Diagnosis, display: Display) -> None:
     rows = lever_rows(diagnosis, display)
     if rows:
         table = Table(box=None, pad_edge=False, header_style="dim")
-        for title in words("columns")["levers"].split("|"):
+        for title in lever_columns(rows):
             table.add_column(title, overflow="fold")
         for row in rows:
             table.add_row(*(Text(cell) for cell in row))

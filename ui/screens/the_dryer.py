@@ -3,9 +3,10 @@
 import streamlit as st
 
 from diagnostics.report import charts
+from diagnostics.report.setting_names import named
 from diagnostics.report.summary import seen_lines, worth_lines
 from ui import finding_cards, gate, state
-from ui.plant_form import named, spoken
+from ui.plant_form import spoken
 from ui.towers import tower_rows
 from ui.words import chart_with_table, half_cycles_in_words, show_frame, show_table
 
