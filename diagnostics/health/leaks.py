@@ -71,11 +71,11 @@ def _confidence_of_leak(case: Case, used: Flags, follows: float | None, *, opene
     """From what tells a leak from an overloaded or worn dryer; None where nothing does."""
     if opened:
         return 0.9
-    if follows is not None and 0.5 < follows < 1.7:
-        return 0.92 if _follows_by_the_hour(case, used) else None
+    if follows is not None:
+        return 0.92 if 0.5 < follows < 1.7 and _follows_by_the_hour(case, used) else None
     flow = case.screened.conditions.flow_m3_min
     if flow is None or "flow" not in case.screened.conditions.logged:
-        return 0.6 if follows is None else None
+        return 0.6
     known = used & (flow > 0)
     against_flow = _slope(np.log(flow[known]), np.log(case.screened.moisture[known])) if known.any() else None
     return 0.75 if against_flow is not None and abs(against_flow) < 0.3 else None
