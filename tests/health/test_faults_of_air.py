@@ -115,7 +115,8 @@ def test_a_steady_wet_dryer_that_does_not_follow_its_inlet_has_no_leak() -> None
     """What passes the beds takes the inlet's moisture with it; a slow bed near its limit evens it out."""
     minutes = _minutes(2)
     inlet_c = 30.0 + 1.5 * np.sin(2 * np.pi * minutes / 1440)
-    level = -38.0 + 0.3 * np.sin(2 * np.pi * (minutes - 700) / 1440) + 0.3 * (minutes % 5) / 5
+    wave = 0.1 * np.sin(2 * np.pi * (minutes - 700) / 1440)
+    level = -38.0 + wave + 0.3 * (minutes % 5) / 5 + np.random.default_rng(1).normal(0, 0.05, minutes.size)
     flow = 10.0 + np.sin(2 * np.pi * minutes / 210)
     assert "bypass_leak" not in _codes(level, inlet_temperature=inlet_c, flow=flow)
 
