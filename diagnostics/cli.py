@@ -49,7 +49,8 @@ class Verbs(click.Group):
 @click.group(
     cls=Verbs,
     context_settings={"help_option_names": ["-h", "--help"]},
-    epilog="Example: dewswing diagnose log.csv --plant plant.toml --report report.html",
+    subcommand_metavar="VERB [LOG ...]",
+    epilog="A verb's own help: dewswing VERB --help. Example: dewswing diagnose log.csv --plant plant.toml --report report.html",
 )
 @click.version_option(VERSION, prog_name="dewswing")
 def dewswing() -> None:

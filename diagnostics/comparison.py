@@ -306,6 +306,11 @@ def _level(dew_point_c: float) -> str:
     return f"{dew_point_c:.1f} °C".replace("-", "−")
 
 
+def _difference(kelvin: float) -> str:
+    """Difference with its sign; nought has none."""
+    return "0.0" if abs(kelvin) < 0.05 else f"{kelvin:+.1f}"
+
+
 def _say(
     pairs: _Pairs,
     alignment: Alignment,
@@ -316,12 +321,14 @@ def _say(
     level_c: float,
     hint: str | None,
 ) -> tuple[str, str]:
-    side = "wetter" if bias.value > 0 else "drier"
+    low, high = (_difference(end) for end in (bias.low, bias.high))
     allowed = math.hypot(*uncertainties)
+    told = f"{abs(bias.value):.1f} K {'wetter' if bias.value > 0 else 'drier'} than the reference"
+    if abs(bias.value) < 0.05:
+        told = "the same as the reference within 0.1 K"
     seen = (
-        f"Around {_level(level_c)} the installed instrument reads {abs(bias.value):.1f} K {side} than the reference"
-        f" ({bias.low:+.1f} to {bias.high:+.1f} K), where their uncertainties of {uncertainties[1]:.1f} and"
-        f" {uncertainties[0]:.1f} K allow {allowed:.1f} K"
+        f"Around {_level(level_c)} the installed instrument reads {told} ({low} to {high} K), where their uncertainties of ± {uncertainties[1]:.1f} K and"
+        f" ± {uncertainties[0]:.1f} K allow {allowed:.1f} K"
     ).replace("-", "−")
     clock = ""
     if alignment.offset_s is not None and abs(alignment.offset_s.value) > max(

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import gc
 import os
+import re
 import tomllib
 from collections.abc import Mapping
 from typing import Any
@@ -32,6 +33,7 @@ from diagnostics.report.document import document, json_text
 
 VISIT_GAP_S = 86400.0
 """A day without a reading parts two visits [s]."""
+_OPTION, _BARE_OPTION = re.compile(r"with --column ([a-z_]+)=HEADER"), re.compile(r"with --column\b")
 
 
 def begin_worker() -> None:
@@ -74,7 +76,13 @@ def work(task: Task) -> dict[str, Any]:
 
 def _failed(task: Task, sentence: str) -> dict[str, Any]:
     """Result of a dryer that could not be diagnosed."""
-    return {"row": failed_row(task.name, task.header, sentence), "document": None}
+    return {"row": failed_row(task.name, task.header, mend_by_plant_file(sentence)), "document": None}
+
+
+def mend_by_plant_file(sentence: str) -> str:
+    """Refusal whose mend is an option of ``diagnose``, told as what it is in a plant file, which a fleet has."""
+    told = _OPTION.sub(r'with columns = { \1 = "HEADER" } under [log] in its plant file', sentence)
+    return _BARE_OPTION.sub("with columns under [log] in its plant file", told)
 
 
 def _read(task: Task, plant: Plant) -> tuple[Log, list[str]]:
@@ -91,7 +99,7 @@ def _read(task: Task, plant: Plant) -> tuple[Log, list[str]]:
             read_log([upload], plant)
         except UserError as error:
             first = first or error
-            left_out.append(f"{upload.name} was left out: {error}")
+            left_out.append(mend_by_plant_file(f"{upload.name} was left out: {error}"))
         else:
             good.append(upload)
     if not good:
@@ -102,7 +110,7 @@ def _read(task: Task, plant: Plant) -> tuple[Log, list[str]]:
 def summary_row(name: str, header: str, whole: Mapping[str, Any]) -> dict[str, Any]:
     """One dryer's row of the ranked table, from its document."""
     first = next(iter(whole["findings"]), None)
-    saved = whole["switching"]["cost_saved_per_year"]
+    saved, cost = whole["switching"]["cost_saved_per_year"], whole["purge"]["cost_per_year"]
     slope, days = whole["trend"]["peak_dew_point_c_per_day"], whole["trend"]["days_to_limit"]
     levels = whole["log"]["used_statistics"].get("dew_point_c", {})
     return {
@@ -124,7 +132,9 @@ def summary_row(name: str, header: str, whole: Mapping[str, Any]) -> dict[str, A
         "trend": whole["trend"]["verdict"],
         "trend_k_per_day": _value(slope),
         "days_to_limit": _value(days),
-        "purge_cost_per_year": _value(whole["purge"]["cost_per_year"]),
+        "purge_cost_per_year": _value(cost),
+        "purge_cost_low": cost and cost["low"],
+        "purge_cost_high": cost and cost["high"],
         "cost_saved_per_year": _value(saved),
         "cost_saved_low": saved and saved["low"],
         "cost_saved_high": saved and saved["high"],

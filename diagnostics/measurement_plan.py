@@ -206,7 +206,7 @@ def _settings(plant: Plant) -> tuple[PlanLine, ...]:
             "pressure",
             f"Read the line pressure at the sampling point and enter it at the instrument in its unit; the plant"
             f" file has {bar}.",
-            "10 % wrong in absolute pressure is 0.8 K at -40 °C wherever the instrument converts.",
+            "10 % wrong in absolute pressure is 0.8 K at −40 °C wherever the instrument converts.",
             gauge,
             "bar g",
         ),
@@ -260,9 +260,9 @@ def _endurance(
 ) -> tuple[PlanLine, ...]:
     lines = []
     if memory is None:
-        held = f"Check that the logger holds {samples} readings; switch ring memory off."
+        held = f"Check that the logger holds {samples:,} readings; switch ring memory off."
     elif read_outs == 0:
-        held = f"The logger's {memory} readings hold the {samples} of this log; switch ring memory off."
+        held = f"The logger's {memory:,} readings hold the {samples:,} of this log; switch ring memory off."
     else:
         every = memory * interval
         times = "once" if read_outs == 1 else f"{read_outs} times"
@@ -314,13 +314,17 @@ def _calibration(plant: Plant, on: dt.date | None) -> tuple[PlanLine, ...]:
     return (PlanLine("calibration", said, "Drift goes into the uncertainty.", round(age, 1), "months"),)
 
 
+def _level(dew_point_c: float) -> str:
+    return f"{dew_point_c:g} °C".replace("-", "−")
+
+
 def _ending(plant: Plant) -> tuple[PlanLine, ...]:
     limit = plant.dryer.dew_point_limit_c
     lines = [
         PlanLine(
             "stop and report",
-            f"If the dew point stays above the limit of {limit:g} °C after settling, rises for hours, or water or oil"
-            " shows at the cock, close the cock and tell whoever answers for the air before going on.",
+            f"If the dew point stays above the limit of {_level(limit)} after settling, rises for hours, or water or"
+            " oil shows at the cock, close the cock and tell whoever answers for the air before going on.",
             "Wet or oily air ruins the probe and may already be harming the process.",
             limit,
             "°C",

@@ -18,6 +18,7 @@ from diagnostics.measurement_plan import (
     READINGS_LEAST,
     SETTLING_H,
     SHORTEST_H,
+    WEEK_H,
     PlanLine,
     logging_interval_s,
 )
@@ -54,7 +55,8 @@ def needed_for(screened: ScreenedLog, cycle: Cycle, plant: Plant) -> tuple[PlanL
     # half an hour short of two days is no reason to go again
     if used_s / 3600.0 < 0.95 * wanted_h:
         reason = f"Of this log {say_duration(used_s)} could be used."
-        said = f"Log for {math.ceil(wanted_h + SETTLING_H)} h at least, better a week."
+        least_h = math.ceil(wanted_h + SETTLING_H)
+        said = f"Log for {say_duration(3600.0 * least_h)} at least{', better a week' if least_h < WEEK_H else ''}."
         lines.append(PlanLine("duration", said, reason, wanted_h + SETTLING_H, "h"))
     if not _covers_both(screened):
         reason = "The used readings hold working days or the weekend, not both."

@@ -10,7 +10,8 @@ from __future__ import annotations
 import dataclasses
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Any
 
 from diagnostics.air.conformity import conformity, probability_of_conformity, purity_class
 from diagnostics.air.humidity import (
@@ -81,6 +82,11 @@ class SpotCheck:
         None without a limit.
     gas_temperature_c : float
         Temperature that the volume and the relative humidity refer to [degC].
+    uncertainty_c : float
+        Expanded uncertainty of the pressure dew point, k = 2 [K].
+    intervals : dict of str to (float, float)
+        For each quantity, what it is at the pressure dew point less and plus its uncertainty; pressures and gas
+        temperature count as exact. Empty without an uncertainty, or where its span leaves the humidity's range.
     notes : tuple of str
     """
 
@@ -103,17 +109,22 @@ class SpotCheck:
     probability_of_conformity: float | None
     gas_temperature_c: float
     limit_c: float | None = None
+    uncertainty_c: float = 0.0
+    intervals: dict[str, tuple[float, float]] = field(default_factory=dict, hash=False)
     notes: tuple[str, ...] = ()
 
-    def to_dict(self) -> dict[str, float | int | str | None]:
-        """The published keys, in their order; the last two only with a limit."""
+    def to_dict(self) -> dict[str, Any]:
+        """The published keys, in their order, and the quantities' intervals; the last two only with a limit."""
         values = {name: getattr(self, name) for name in _KEYS}
+        values["uncertainty_c"] = self.uncertainty_c
+        values["intervals"] = {key: {"low": low, "high": high} for key, (low, high) in self.intervals.items()}
         if self.limit_c is not None:
             values |= {name: getattr(self, name) for name in ("conformity", "probability_of_conformity")}
         return values
 
 
-_KEYS = tuple(field.name for field in dataclasses.fields(SpotCheck))[2:-5]
+_KEYS = tuple(item.name for item in dataclasses.fields(SpotCheck))[2:-7]
+_SPREAD = _KEYS[: _KEYS.index("enhancement_factor")]
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,7 +211,10 @@ def spot_check(
             f"{value:g} {_SPOKEN[unit]} at {setting.reading_bar:g} bar absolute cannot be: {error};"
             " check value, unit and pressure."
         ) from None
-    return _described(value, unit, moisture, pressure_dew_point, atmospheric_dew_point, setting, limit_c, uncertainty_c)
+    described = _described(
+        value, unit, moisture, pressure_dew_point, atmospheric_dew_point, setting, limit_c, uncertainty_c
+    )
+    return dataclasses.replace(described, intervals=_intervals(described, setting))
 
 
 def spot_table(
@@ -359,12 +373,39 @@ def _described(
         probability_of_conformity=probability,
         gas_temperature_c=gas_c,
         limit_c=limit_c,
-        notes=_notes(unit, pressure_dew_point, relative, setting),
+        uncertainty_c=uncertainty_c,
+        notes=_notes(unit, pressure_dew_point, relative, setting, uncertainty_c),
     )
 
 
-def _notes(unit: str, pressure_dew_point: float, relative: float, setting: _Setting) -> tuple[str, ...]:
+def _intervals(check: SpotCheck, setting: _Setting) -> dict[str, tuple[float, float]]:
+    """Each quantity at both ends of the pressure dew point's uncertainty: all of them rise with it."""
+    if not check.uncertainty_c > 0.0:
+        return {}
+    ends = []
+    for level in (
+        check.pressure_dew_point_c - check.uncertainty_c,
+        check.pressure_dew_point_c + check.uncertainty_c,
+    ):
+        try:
+            moisture = float(moisture_fraction(level, setting.line_bar, real=setting.real))
+            at_barometer = float(dew_point_c(moisture, setting.barometer_bar, real=setting.real))
+            ends.append(_described(check.value, check.unit, moisture, level, at_barometer, setting, None, 0.0))
+        except ValueError:
+            return {}
+    spans = {name: (getattr(ends[0], name), getattr(ends[1], name)) for name in _SPREAD}
+    return {name: (low, high) for name, (low, high) in spans.items() if low is not None and high is not None}
+
+
+def _notes(
+    unit: str, pressure_dew_point: float, relative: float, setting: _Setting, uncertainty_c: float
+) -> tuple[str, ...]:
     notes = []
+    if uncertainty_c > 0.0:
+        notes.append(
+            f"In brackets: 95 %, from the instrument's ± {uncertainty_c:g} K (k = 2) alone; pressures and gas"
+            " temperature count as exact."
+        )
     if relative > 100.0:
         notes.append(
             f"At a gas temperature of {setting.gas_c:g} °C this air would give off water: the pressure dew point of"

@@ -290,3 +290,30 @@ def test_the_fleet_page_is_accessible(tmp_path: Path) -> None:
             assert found == [], path.name
             assert not page.evaluate("document.documentElement.scrollWidth > window.innerWidth + 1"), path.name
         browser.close()
+
+
+def test_a_mend_that_a_fleet_has_not_is_told_as_one_it_has(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (folder / "broken.csv").write_text("when,a,b\n" + "".join(f"2026-01-01 00:{m:02},1,2\n" for m in range(9)))
+    rows = fleet.run_fleet(fleet.find_dryers(folder), workers=1)
+    told = next(row["error"] for row in rows if row["dryer"] == "broken")
+    assert "--column" not in told
+    named = 'columns = { dew_point = "HEADER" } under [log] in its plant file'
+    assert named in told
+    # The mend works: the same folder with that line is diagnosed.
+    text = PLANT + '[log]\ncolumns = { dew_point = "a" }\nunits = { dew_point = "degC" }\n'
+    (folder / "broken.toml").write_text(text, encoding="utf-8")
+    again = fleet.run_fleet(fleet.find_dryers(folder), workers=1)
+    assert "no dew point" not in next(str(row["error"]) for row in again if row["dryer"] == "broken")
+
+
+def test_money_of_a_fleet_bears_its_interval_and_sentences_the_units_chosen(folder: Path) -> None:
+    from diagnostics.report.figures import US
+
+    rows = fleet.run_fleet(fleet.find_dryers(folder), workers=1)
+    page = fleet_page(rows, fleet.headers(rows), today=dt.date(2026, 1, 1), display=US)
+    assert "if all stray alike" in page
+    row = next(row for row in rows if row.get("cost_saved_per_year"))
+    interval = f"({US.number(row['cost_saved_low'])} to {US.number(row['cost_saved_high'])})"
+    assert interval in page
+    assert "°F" in page
+    assert "°C" not in page

@@ -29,10 +29,38 @@ CONTRACT_KEYS = [
 
 
 def test_keys_are_the_published_ones() -> None:
-    assert list(spot_check(-40.0, "degC", 7.0).to_dict()) == CONTRACT_KEYS
+    plain = spot_check(-40.0, "degC", 7.0).to_dict()
+    assert list(plain) == [*CONTRACT_KEYS, "uncertainty_c", "intervals"]
     judged = spot_check(-40.0, "degC", 7.0, limit_c=-40.0).to_dict()
-    assert list(judged) == [*CONTRACT_KEYS, "conformity", "probability_of_conformity"]
+    assert list(judged) == [*plain, "conformity", "probability_of_conformity"]
     assert json.loads(json.dumps(judged, allow_nan=False)) == judged
+
+
+@pytest.mark.parametrize("dew_point", [-70.0, -40.0, -3.0, 12.0])
+def test_intervals_are_the_quantities_at_the_ends_of_the_uncertainty(dew_point: float) -> None:
+    read = spot_check(dew_point, "degC", 7.0, gas_temperature_c=24.0, uncertainty_c=1.5)
+    low, high = (spot_check(dew_point + away, "degC", 7.0, gas_temperature_c=24.0) for away in (-1.5, 1.5))
+    assert set(read.intervals) == set(CONTRACT_KEYS) - {"enhancement_factor", "purity_class"}
+    for key, span in read.intervals.items():
+        assert span == pytest.approx((getattr(low, key), getattr(high, key)), rel=1e-9, abs=1e-9), key
+        assert span[0] < getattr(read, key) < span[1], key
+
+
+def test_interval_of_moisture_against_a_general_humidity_library() -> None:
+    # CoolProp's moist-air model (HAPropsSI), humidity ratio at 8.01325 bar over -41, -40 and -39 degC.
+    from CoolProp.HumidAirProp import HAPropsSI
+
+    read = spot_check(-40.0, "degC", 7.0, uncertainty_c=1.0)
+    for end, level in zip(read.intervals["mixing_ratio_g_kg"], (-41.0, -39.0), strict=True):
+        ratio = HAPropsSI("W", "D", level + 273.15, "T", 293.15, "P", 8.01325e5)
+        assert end == pytest.approx(1000.0 * ratio, rel=0.01)
+
+
+def test_without_an_uncertainty_there_is_no_interval_and_no_word_of_one() -> None:
+    exact = spot_check(-40.0, "degC", 7.0, uncertainty_c=0.0)
+    assert exact.intervals == {}
+    assert not any("brackets" in note for note in exact.notes)
+    assert spot_check(-109.0, "degC", 7.0, uncertainty_c=50.0).intervals == {}, "its low end is out of range"
 
 
 def test_result_is_frozen() -> None:

@@ -24,11 +24,20 @@ from ui.work import Work
 Files = tuple[tuple[str, bytes], ...]
 
 
-@st.cache_resource(max_entries=4, show_spinner="Reading the log")
-def log_of(digest: str, plant: str, columns: str, _files: Files) -> Log:
-    """Read uploaded logs."""
+def log_work(digest: str, plant: str, columns: str, files: Files, *, again: bool = True) -> Work[Log]:
+    """Start reading uploaded logs; the same files with the same settings are read once, and again after a stop."""
+    work = _log_work(digest, plant, columns, files)
+    if work.stopped and again:
+        _log_work.clear(digest, plant, columns, files)
+        work = _log_work(digest, plant, columns, files)
+    return work
+
+
+@st.cache_resource(max_entries=4, show_spinner=False)
+def _log_work(digest: str, plant: str, columns: str, _files: Files) -> Work[Log]:
+    settled, named = plant_from(json.loads(plant)), json.loads(columns)
     uploads = [Upload(name, content) for name, content in _files]
-    return read_log(uploads, plant_from(json.loads(plant)), columns=json.loads(columns))
+    return Work(lambda progress: read_log(uploads, settled, columns=named, progress=progress))
 
 
 @st.cache_resource(max_entries=4, show_spinner=False)

@@ -6,6 +6,8 @@ import json
 import logging
 import time
 import tomllib
+from collections.abc import Callable
+from typing import Any
 
 import streamlit as st
 
@@ -14,8 +16,9 @@ from diagnostics.errors import UserError
 from diagnostics.log.record import Log
 from diagnostics.plant import plant_from
 from ui import cached, state
-from ui.words import show_sentence
-from ui.work import Stopped
+from ui.state import Files
+from ui.words import plain, show_sentence
+from ui.work import Stopped, Work
 
 _LOOK_AGAIN_S = 0.25
 _UNEXPECTED = (
@@ -26,15 +29,29 @@ _UNEXPECTED = (
 
 def log_or_stop(teaches: str = "") -> Log:
     """Log of the visit; where there is none, the screen says what it would show and how to get one, and ends."""
+    settle()
     if not state.files():
         st.info(f"No log yet. {teaches} Upload one under **The log**, or look at an invented plant.".replace("  ", " "))
         offer_invented()
         st.stop()
+    key = (state.digest(), state.plant_text(), state.columns_text(), state.files())
+    work = cached.log_work(*key, again=not state.halted())
+    if work.stopped and state.halted():
+        st.warning("Reading was stopped.")
+        st.button("Read the log now", on_click=state.try_again, key="read_again")
+        st.stop()
+    if not work.wait(_LOOK_AGAIN_S):
+        _watch(work, _stop)
     try:
-        return cached.log_of(state.digest(), state.plant_text(), state.columns_text(), state.files())
+        return work.result()
+    except Stopped:  # by another visit that looks at the same log
+        st.rerun()
     except UserError as error:
         show_sentence(str(error))
-        st.stop()
+    except Exception:
+        logging.getLogger(__name__).exception("reading failed")
+        show_sentence(_UNEXPECTED)
+    st.stop()
     raise AssertionError("st.stop ends the run")
 
 
@@ -43,7 +60,7 @@ def is_diagnosed() -> bool:
     return not state.halted() and _work(log_or_stop()).wait(0.05)
 
 
-def _work(log: Log) -> cached.Work[Diagnosis]:
+def _work(log: Log) -> Work[Diagnosis]:
     return cached.diagnosis_work(*state.key(), state.attempt(), log)
 
 
@@ -56,7 +73,7 @@ def diagnosis_or_none(teaches: str = "") -> Diagnosis | None:
         return None
     work = _work(log)
     if not work.wait(_LOOK_AGAIN_S):
-        _watch(work)
+        _watch(work, _stop)
     try:
         return work.result()
     except Stopped:  # by another visit that looks at the same log
@@ -79,56 +96,76 @@ def diagnosis_or_stop(teaches: str = "") -> Diagnosis:
     return diagnosis
 
 
-def _watch(work: cached.Work[Diagnosis]) -> None:
+def _watch(work: Work[Any], on_stop: Callable[[Work[Any]], None]) -> None:
     """Show step and time until the work ends; every look is also a chance to press Stop."""
     place = st.empty()
     began = time.monotonic()
     with place.container(border=True):
         words = st.empty()
-        st.button("Stop", on_click=_stop, args=(work,), key="stop_diagnosis", icon=":material/stop_circle:")
+        st.button("Stop", on_click=on_stop, args=(work,), key="stop_work", icon=":material/stop_circle:")
     while not work.wait(_LOOK_AGAIN_S):
-        words.markdown(f":material/hourglass_top: Diagnosing: {work.step} ({time.monotonic() - began:.0f} s)")
+        step = plain(work.step[:1].upper() + work.step[1:])
+        words.markdown(f":material/hourglass_top: {step} ({time.monotonic() - began:.0f} s)")
     place.empty()
 
 
-def _stop(work: cached.Work[Diagnosis]) -> None:
+def _stop(work: Work[Any]) -> None:
     work.stop()
     state.halt()
 
 
-def take_files(
-    new: tuple[tuple[str, bytes], ...], columns: dict[str, str] | None = None, tables: dict[str, object] | None = None
-) -> None:
-    """Take uploaded logs if they can be read, with answers about them; otherwise say why and keep what was there."""
-    named = columns or {}
+def _stop_wanted(work: Work[Any]) -> None:
+    """Let go of files being read; the thread ends at its next line of Python, nobody waits for it."""
+    work.stop()
+    state.want_no_more()
+    st.toast("Reading was stopped; what was here before is kept.")
+
+
+def take_files(new: Files, columns: dict[str, str] | None = None, tables: dict[str, object] | None = None) -> None:
+    """Ask for uploaded logs, with answers about them; `settle` reads them, where that can be watched and stopped."""
     text = state.plant_text() if tables is None else json.dumps(tables, sort_keys=True, default=str)
-    try:
-        plant_from(json.loads(text))
-        cached.log_of(state.digest_of(new), text, json.dumps(named, sort_keys=True), new)
-    except UserError as error:
-        state.keep_trouble(str(error))
-        state.keep_refused(new)
-        return
-    state.keep_trouble("")
-    state.keep_files(new)
-    if tables is not None and text != state.plant_text():
-        state.keep_plant(tables)
-    state.keep_columns(named)
+    state.want(new, columns or {}, text)
 
 
 def take_answers(columns: dict[str, str], tables: dict[str, object]) -> None:
-    """Take corrected guesses about the log if it can be read with them; otherwise say why and keep the former."""
-    text = json.dumps(tables, sort_keys=True, default=str)
-    try:
-        plant_from(json.loads(text))
-        cached.log_of(state.digest(), text, json.dumps(columns, sort_keys=True), state.files())
-    except UserError as error:
-        state.keep_trouble(str(error))
+    """Ask for the log to be read again with corrected guesses."""
+    state.want(state.files(), columns, json.dumps(tables, sort_keys=True, default=str))
+
+
+def settle() -> None:
+    """Read what is wanted and take it if it can be read; otherwise say why and keep what was there."""
+    wanted = state.wanted()
+    if wanted is None:
         return
-    state.keep_trouble("")
-    if text != state.plant_text():
-        state.keep_plant(tables)
-    state.keep_columns(columns)
+    new, digest, columns, plant = wanted
+    try:
+        plant_from(json.loads(plant))
+        work = cached.log_work(digest, plant, columns, new)
+        if not work.wait(_LOOK_AGAIN_S):
+            _watch(work, _stop_wanted)
+        work.result()
+    except Stopped:  # by another visit that looks at the same log
+        st.rerun()
+    except UserError as error:
+        _refuse(str(error), new, digest)
+    except Exception:
+        logging.getLogger(__name__).exception("reading failed")
+        _refuse(_UNEXPECTED, new, digest)
+    else:
+        state.want_no_more()
+        state.keep_trouble("")
+        if digest != state.digest():
+            state.keep_files(new)
+        if plant != state.plant_text():
+            state.keep_plant(json.loads(plant))
+        state.keep_columns(json.loads(columns))
+
+
+def _refuse(sentence: str, new: Files, digest: str) -> None:
+    state.want_no_more()
+    state.keep_trouble(sentence)
+    if digest != state.digest():
+        state.keep_refused(new)
 
 
 def take_plant(text: bytes | str, name: str) -> None:

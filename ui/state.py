@@ -17,11 +17,14 @@ from diagnostics.report.figures import METRIC, US, Display
 
 Files = tuple[tuple[str, bytes], ...]
 Correction = tuple[float, float, str | None]
+Wanted = tuple[Files, str, str, str]
+"""Files to be read, their digest, answers about columns and plant settings, both as canonical JSON."""
 
 HOLD = "hold_"
 _FILES, _DIGEST, _PLANT, _COLUMNS, _TROUBLE = "kept_files", "kept_digest", "kept_plant", "kept_columns", "kept_trouble"
 _WHAT_IF, _CORRECTIONS, _ATTEMPT, _HALTED = "kept_what_if", "kept_corrections", "kept_attempt", "kept_halted"
 _PLANT_TURN, _REFUSED, _DRAFT = "kept_plant_turn", "kept_refused", "kept_draft"
+_WANTED = "kept_wanted"
 _UNITS, _NUMBERS = f"{HOLD}units", f"{HOLD}numbers"
 UNITS = {"°C, bar, m³/min": METRIC, "°F, psi, cfm": US}
 NUMBERS = {"1,234.5": (",", "."), "1.234,5": (".", ","), "1 234,5": ("\u202f", ","), "1234.5": ("", ".")}
@@ -31,6 +34,7 @@ def opening() -> None:
     """Lay out an empty visit once and keep the held widgets alive on every page."""
     start: dict[str, Any] = {_FILES: (), _DIGEST: "", _PLANT: "{}", _COLUMNS: "{}", _TROUBLE: ""}
     start |= {_WHAT_IF: "{}", _CORRECTIONS: "[]", _ATTEMPT: 0, _HALTED: False, _PLANT_TURN: 0, _REFUSED: (), _DRAFT: ""}
+    start |= {_WANTED: None}
     start |= {_UNITS: next(iter(UNITS)), _NUMBERS: next(iter(NUMBERS))}
     for key, value in start.items():
         st.session_state.setdefault(key, value)
@@ -66,6 +70,21 @@ def keep_files(new: Files) -> None:
     st.session_state[_CORRECTIONS] = "[]"
     st.session_state[_REFUSED] = ()
     _anew()
+
+
+def wanted() -> Wanted | None:
+    """What the visitor wants read and has not got yet."""
+    return cast("Wanted | None", st.session_state[_WANTED])
+
+
+def want(new: Files, columns: dict[str, str], plant: str) -> None:
+    """Remember what is to be read next; what is kept now stays until that is done."""
+    st.session_state[_WANTED] = (new, digest_of(new), json.dumps(columns, sort_keys=True), plant)
+
+
+def want_no_more() -> None:
+    """Nothing is to be read."""
+    st.session_state[_WANTED] = None
 
 
 def refused() -> Files:

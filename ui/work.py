@@ -1,4 +1,4 @@
-"""A diagnosis that runs beside the page, so that the page can show how far it is and stop it."""
+"""Reading or diagnosing that runs beside the page, so that the page can show how far it is and stop it."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ class Work(Generic[T]):
         self._unwanted = threading.Event()
         self._result: T | None = None
         self._error: BaseException | None = None
-        self._thread = threading.Thread(target=self._run, args=(task,), daemon=True, name="diagnosis")
+        self._thread = threading.Thread(target=self._run, args=(task,), daemon=True, name="engine")
         self._thread.start()
 
     def _run(self, task: Callable[[Callable[[str], None]], T]) -> None:
@@ -54,6 +54,11 @@ class Work(Generic[T]):
         number = self._thread.ident
         if number is not None and not self._ended.is_set():
             ctypes.pythonapi.PyThreadState_SetAsyncExc(ctypes.c_ulong(number), ctypes.py_object(Stopped))
+
+    @property
+    def stopped(self) -> bool:
+        """Whether its visitor wanted no more of it."""
+        return self._unwanted.is_set()
 
     def wait(self, seconds: float) -> bool:
         """Wait so long at most; whether the work has ended."""

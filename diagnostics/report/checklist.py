@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 from itertools import groupby
 
 from diagnostics.measurement_plan import MeasurementPlan
 from diagnostics.moment import say_duration
 from diagnostics.report.figures import METRIC, Display
 from diagnostics.report.layouts import template_of
+from diagnostics.report.spoken_units import speak
 from diagnostics.report.texts import LANGUAGE, words
 from diagnostics.version import VERSION
 
@@ -35,15 +37,24 @@ def checklist_page(
     today : date, optional
         Date that the list bears; today's if not given.
     display : Display
-        Number format.
+        Units and number format.
     """
     say = words("checklist")
+    spoken = [
+        replace(
+            line,
+            instruction=speak(line.instruction, display),
+            reason=speak(line.reason, display),
+            caution=speak(line.caution, display),
+        )
+        for line in plan.lines
+    ]
     page: str = template_of("checklist.html").render(
         language=LANGUAGE,
         texts=say,
         caution=words("page")["caution"],
         title=title or say["untitled"],
-        groups=[(topic, list(lines)) for topic, lines in groupby(plan.lines, key=lambda line: line.topic)],
+        groups=[(topic, list(lines)) for topic, lines in groupby(spoken, key=lambda line: line.topic)],
         date=(today or dt.date.today()).isoformat(),
         version=VERSION,
         summary=plan_summary(plan, display),

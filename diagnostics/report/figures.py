@@ -90,6 +90,7 @@ class Display:
         unit: str = "",
         *,
         digits: int = 3,
+        decimals: int | None = None,
         factor: float = 1.0,
         turned: Callable[[float], float] | None = None,
     ) -> str:
@@ -98,7 +99,9 @@ class Display:
             return NOTHING
         scaled = estimate.scaled(factor) if turned is None else estimate.map(turned)
         tail = f" {unit}" if unit else ""
-        value, low, high = (self.number(x, digits=digits) for x in (scaled.value, scaled.low, scaled.high))
+        value, low, high = (
+            self.number(x, digits=digits, decimals=decimals) for x in (scaled.value, scaled.low, scaled.high)
+        )
         return f"{value}{tail}" if low == high else f"{value}{tail} ({low} to {high})"
 
     def flow_words(self, estimate: Estimate | None) -> str:
@@ -132,13 +135,13 @@ class Display:
         """Share as a whole percentage; a near certainty is not called certain."""
         return f"{self.number(min(99.0, 100 * share), decimals=0)} %"
 
-    def duration(self, estimate: Estimate | None, *, digits: int = 3) -> str:
+    def duration(self, estimate: Estimate | None, *, digits: int = 3, decimals: int | None = None) -> str:
         """Length of time with its interval, in the unit that suits the value."""
         if estimate is None:
             return NOTHING
         size = max(abs(estimate.value), abs(estimate.high))
         unit, seconds = ("s", 1.0) if size < 600 else ("min", 60.0) if size < 7200 else ("h", 3600.0)
-        return self.estimate(estimate, unit, digits=digits, factor=1.0 / seconds)
+        return self.estimate(estimate, unit, digits=digits, decimals=decimals, factor=1.0 / seconds)
 
 
 METRIC = Display()

@@ -9,11 +9,13 @@ from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from diagnostics.estimate import Estimate
 from diagnostics.moment import say_duration
 from diagnostics.report.cells import neutral
 from diagnostics.report.figures import METRIC, NOTHING, Display
 from diagnostics.report.layouts import template_of
 from diagnostics.report.severity import SEVERITY_STYLE
+from diagnostics.report.spoken_units import speak
 from diagnostics.report.texts import LANGUAGE, words
 from diagnostics.version import VERSION
 
@@ -43,6 +45,8 @@ COLUMNS = (
     "mean_flow_m3_min",
     "trend_k_per_day",
     "days_to_limit",
+    "purge_cost_low",
+    "purge_cost_high",
 )
 
 MOST_TOLD = 8
@@ -88,7 +92,13 @@ def show_fleet(rows: Rows, headers: Rows, written: Sequence[str], display: Displ
     for row in urgent[:MOST_TOLD]:
         style = SEVERITY_STYLE[str(row["urgency"])]
         console.print(
-            Text.assemble((f"{row['dryer']}  ", style), str(row["first"]), "\n", ("→ ", "dim"), str(row["do"]))
+            Text.assemble(
+                (f"{row['dryer']}  ", style),
+                speak(str(row["first"]), display),
+                "\n",
+                ("→ ", "dim"),
+                speak(str(row["do"]), display),
+            )
         )
     if len(urgent) > MOST_TOLD:
         console.print(Text(say["more_urgent"].format(count=len(urgent) - MOST_TOLD), "dim"))
@@ -113,7 +123,12 @@ def fleet_page(rows: Rows, headers: Rows, *, today: dt.date | None = None, displ
     """
     say = words("fleet")
     shown = [
-        {"dryer": row["dryer"], "urgency": row["urgency"], "cells": _cells(row, display), "do": row["do"]}
+        {
+            "dryer": row["dryer"],
+            "urgency": row["urgency"],
+            "cells": _cells(row, display),
+            "do": speak(str(row["do"]), display),
+        }
         for row in rows
         if row["urgency"] != "failed"
     ]
@@ -146,8 +161,8 @@ def _verdict(rows: Rows, display: Display) -> list[str]:
     parts += [say[key].format(count=counts[name]) for name, key in _OTHERS if counts[name]]
     told = say["count_one" if len(rows) == 1 else "count_many"]
     sentences = [told.format(count=len(rows), parts=", ".join(parts))]
-    cost, _ = _money(rows, "purge_cost_per_year", display)
-    saved, dryers = _money(rows, "cost_saved_per_year", display)
+    cost, _ = _money(rows, "purge_cost", display)
+    saved, dryers = _money(rows, "cost_saved", display)
     if cost:
         sentences.append(say["costs"].format(money=cost))
     if saved:
@@ -161,13 +176,23 @@ _OTHERS = (("none", "nothing_urgent"), ("failed", "not_diagnosed"))
 
 def _money(rows: Rows, key: str, display: Display) -> tuple[str, int]:
     """Sum by currency in words, and how many dryers are in it."""
-    sums: dict[str, float] = defaultdict(float)
-    dryers = 0
+    sums: dict[str, list[Estimate]] = defaultdict(list)
     for row in rows:
-        if row.get(key):
-            sums[str(row["currency"])] += row[key]
-            dryers += 1
-    return " + ".join(f"{display.number(total)} {currency}" for currency, total in sorted(sums.items())), dryers
+        if row.get(f"{key}_per_year"):
+            sums[str(row["currency"])].append(_estimate(row, key))
+    said = []
+    for currency, amounts in sorted(sums.items()):
+        total, low, high = (display.number(sum(getattr(a, end) for a in amounts)) for end in ("value", "low", "high"))
+        form = words("fleet")["all_alike" if len(amounts) > 1 else "alone"]
+        said.append(form.format(total=total, currency=currency, low=low, high=high))
+    return " + ".join(said), sum(map(len, sums.values()))
+
+
+def _estimate(row: Mapping[str, Any], key: str) -> Estimate:
+    """Yearly amount of a row; rows of an earlier run may lack its ends."""
+    value = row[f"{key}_per_year"]
+    low, high = row.get(f"{key}_low"), row.get(f"{key}_high")
+    return Estimate(value, value if low is None else low, value if high is None else high)
 
 
 def _cells(row: Mapping[str, Any], display: Display) -> list[str]:
@@ -175,7 +200,7 @@ def _cells(row: Mapping[str, Any], display: Display) -> list[str]:
         return [NOTHING, NOTHING, NOTHING, NOTHING, str(row["first"])]
     say = words("fleet")
     saved, half_cycle = row.get("cost_saved_per_year"), row.get("half_cycle_s")
-    money = NOTHING if saved is None else f"{display.number(saved)} {row['currency']}"
+    money = NOTHING if saved is None else display.estimate(_estimate(row, "cost_saved"), row["currency"])
     level = display.level_words(row.get("p95_dew_point_c"))
     if row.get("limit_dew_point_c") is not None and level != NOTHING:
         limit = display.level_words(row["limit_dew_point_c"], 0)
@@ -183,7 +208,8 @@ def _cells(row: Mapping[str, Any], display: Display) -> list[str]:
     trend = words("fleet_trend").get(str(row.get("trend")), NOTHING)
     if row.get("trend") == "rising" and row.get("days_to_limit") is not None:
         trend = say["trend_days"].format(trend=trend, days=display.number(row["days_to_limit"], digits=2))
-    return [level, say_duration(half_cycle) if half_cycle else NOTHING, trend, money, str(row["first"])]
+    first = speak(str(row["first"]), display)
+    return [level, say_duration(half_cycle) if half_cycle else NOTHING, trend, money, first]
 
 
 def _visits(row: Mapping[str, Any], display: Display) -> str:

@@ -19,6 +19,7 @@ from diagnostics.verbs.options import (
 
 if TYPE_CHECKING:
     from diagnostics.comparison import Comparison
+    from diagnostics.estimate import Estimate
     from diagnostics.report.figures import Display
 
 
@@ -62,16 +63,30 @@ def verb(
 
 def _show(result: Comparison, display: Display) -> None:
     from diagnostics.report.pairs import show_result
+    from diagnostics.report.spoken_units import speak
+    from diagnostics.report.texts import words
 
+    say = words("compare")
     unit = "K" if display.temperature == "C" else "°F"
+    per_day = say["a_day"].format(unit=unit)
+
+    def difference(estimate: Estimate | None, unit: str = unit) -> str:
+        return display.estimate(estimate, unit, decimals=2, turned=display.kelvins)
+
     rows = [
-        ("bias", display.estimate(result.bias_k, unit, turned=display.kelvins)),
-        ("normalised error", display.estimate(result.normalised_error)),
-        ("clock offset", display.duration(result.clock_offset_s)),
-        ("lag", display.duration(result.lag_s)),
-        ("drift", display.estimate(result.drift_k_per_day, f"{unit} a day", turned=display.kelvins)),
+        (say["bias"], difference(result.bias_k)),
+        (say["normalised_error"], display.estimate(result.normalised_error, decimals=2)),
+        (say["clock_offset"], display.duration(result.clock_offset_s, decimals=0)),
+        (say["lag"], display.duration(result.lag_s, decimals=0)),
+        (say["drift"], difference(result.drift_k_per_day, per_day)),
     ]
     for level in result.by_level:
-        bias = display.estimate(level.bias_k, unit, turned=display.kelvins)
-        rows.append((f"at {display.level_words(level.dew_point_c, 0)}", bias))
-    show_result(result.statement, rows, result.notes, action=result.action, caution=result.caution)
+        words_of = say["at_level"].format(level=display.level_words(level.dew_point_c, 0))
+        rows.append((words_of, difference(level.bias_k)))
+    show_result(
+        speak(result.statement, display),
+        rows,
+        [words("what_if")["interval"], *(speak(note, display) for note in result.notes)],
+        action=result.action,
+        caution=result.caution,
+    )

@@ -12,20 +12,20 @@ if TYPE_CHECKING:
     from diagnostics.spot_check import SpotCheck
 
 ROWS = (
-    ("pressure dew point", "pressure_dew_point_c", "°C", 2),
-    ("atmospheric dew point", "atmospheric_dew_point_c", "°C", 2),
-    ("dew point over water", "dew_point_over_water_c", "°C", 2),
-    ("vapour pressure", "vapour_pressure_pa", "Pa", None),
-    ("by volume of dry air", "ppmv", "ppm", None),
-    ("by volume of moist air", "ppmv_moist", "ppm", None),
-    ("by mass of dry air", "ppmw", "ppm", None),
-    ("mixing ratio", "mixing_ratio_g_kg", "g/kg", None),
-    ("absolute humidity at the line", "absolute_humidity_g_m3", "g/m³", None),
-    ("per m³ at 20 °C, 1 bar, dry", "reference_humidity_g_m3", "g/m³", None),
-    ("relative humidity", "relative_humidity_percent", "%", None),
-    ("enhancement factor", "enhancement_factor", "", None),
+    ("pressure_dew_point_c", "°C", 2),
+    ("atmospheric_dew_point_c", "°C", 2),
+    ("dew_point_over_water_c", "°C", 2),
+    ("vapour_pressure_pa", "Pa", None),
+    ("ppmv", "ppm", None),
+    ("ppmv_moist", "ppm", None),
+    ("ppmw", "ppm", None),
+    ("mixing_ratio_g_kg", "g/kg", None),
+    ("absolute_humidity_g_m3", "g/m³", None),
+    ("reference_humidity_g_m3", "g/m³", None),
+    ("relative_humidity_percent", "%", None),
+    ("enhancement_factor", "", None),
 )
-VERDICT = {"pass": ("meets the limit", "bold green"), "fail": ("does not meet the limit", "bold red")}
+VERDICT_STYLE = {"pass": "bold green", "fail": "bold red", "undecided": "bold yellow"}
 
 
 @click.command(
@@ -35,16 +35,44 @@ VERDICT = {"pass": ("meets the limit", "bold green"), "fail": ("does not meet th
 )
 @click.argument("value", metavar="VALUE")
 @click.argument("unit", metavar="UNIT")
-@click.option("--pressure-bar-g", type=float, required=True, metavar="P", help="Line pressure [bar gauge].")
 @click.option(
-    "--basis", default="pressure", show_default=True, help="Where the value was taken: pressure, atmospheric."
+    "--pressure-bar-g", type=float, required=True, metavar="P", help="Line pressure [bar gauge], whatever the basis."
 )
-@click.option("--barometer-bar", type=float, default=1.01325, show_default=True, help="Air pressure outdoors.")
-@click.option("--gas-temperature-c", type=float, metavar="T", help="Air temperature; for g/m³ and %RH.")
-@click.option("--over", default="ice", show_default=True, help="Dew points below 0 °C are over ice, or over water.")
+@click.option(
+    "--basis",
+    default="pressure",
+    show_default=True,
+    metavar="pressure|atmospheric",
+    help="Whether the value was taken at line pressure or at atmospheric pressure.",
+)
+@click.option(
+    "--barometer-bar",
+    type=float,
+    default=1.01325,
+    show_default=True,
+    metavar="B",
+    help="Air pressure outdoors [bar absolute].",
+)
+@click.option(
+    "--gas-temperature-c", type=float, metavar="T", help="Air temperature [°C]; for g/m³ and % RH; 20 if not given."
+)
+@click.option(
+    "--over",
+    default="ice",
+    show_default=True,
+    metavar="ice|water",
+    help="What a dew point below 0 °C is reckoned over.",
+)
 @click.option("--ideal", is_flag=True, help="Leave the enhancement factor out, as the trade's tables do.")
-@click.option("--limit-c", type=float, metavar="L", help="Check the reading against this pressure dew point.")
-@click.option("--uncertainty-c", type=float, default=2.0, show_default=True, help="Expanded uncertainty, k = 2 [K].")
+@click.option("--limit-c", type=float, metavar="L", help="Check the reading against this pressure dew point [°C].")
+@click.option(
+    "--uncertainty-c",
+    type=float,
+    default=2.0,
+    show_default=True,
+    metavar="U",
+    help="Uncertainty of the pressure dew point, k = 2 [K].",
+)
 @click.option("--to", "to_value", type=float, metavar="VALUE2", help="Make a table up to this value.")
 @click.option("--step", type=float, metavar="S", help="Step of the table.")
 @click.option("--json", "as_json", is_flag=True, help="Print a JSON object instead of a table.")
@@ -88,31 +116,33 @@ def _show(result: SpotCheck) -> None:
     from rich.text import Text
 
     from diagnostics.report.figures import say_level, say_number, say_share
+    from diagnostics.report.texts import words
 
-    console = Console(highlight=False)
-    rank = "none (wetter than +10 °C)" if result.purity_class is None else str(result.purity_class)
-    console.print(Text.assemble("ISO 8573-1 water class ", (rank, "bold")))
+    console, say = Console(highlight=False), words("convert")
+    rank = say["no_class"] if result.purity_class is None else str(result.purity_class)
+    console.print(Text.assemble(say["class"], (rank, "bold")))
     if result.limit_c is not None and result.conformity is not None:
-        words, style = VERDICT.get(
-            result.conformity, ("undecided: the limit lies within the uncertainty", "bold yellow")
-        )
         console.print(
             Text.assemble(
-                f"limit {say_level(result.limit_c)}: ",
-                (words, style),
-                f", probability of conformity {say_share(result.probability_of_conformity)}",
+                say["limit"].format(limit=say_level(result.limit_c)),
+                (say[result.conformity], VERDICT_STYLE[result.conformity]),
+                say["probability"].format(share=say_share(result.probability_of_conformity)),
             )
         )
     table = Table.grid(padding=(0, 2))
     table.add_column(style="dim")
     table.add_column(justify="right")
     table.add_column()
-    for title, key, unit, decimals in ROWS:
-        number = getattr(result, key)
-        shown = say_number(number, digits=4) if decimals is None else say_number(number, decimals=decimals)
-        table.add_row(title, shown, unit)
+    table.add_column()
+    for key, unit, decimals in ROWS:
+        shown, low, high = (
+            say_number(number, digits=4) if decimals is None else say_number(number, decimals=decimals)
+            for number in (getattr(result, key), *result.intervals.get(key, (None, None)))
+        )
+        between = words("headline")["between"].format(low=low, high=high)
+        table.add_row(say[key], shown, unit, f"({between})" if key in result.intervals else "")
     console.print(table)
-    console.print(Text(f"at a gas temperature of {say_level(result.gas_temperature_c)}", "dim"))
+    console.print(Text(say["gas"].format(level=say_level(result.gas_temperature_c)), "dim"))
     for note in result.notes:
         console.print(Text(note, "dim"))
 
@@ -122,13 +152,14 @@ def _show_table(results: tuple[SpotCheck, ...]) -> None:
     from rich.table import Table
 
     from diagnostics.report.figures import say_number
+    from diagnostics.report.texts import words
 
     table = Table(box=None, pad_edge=False, header_style="dim")
-    for title in ("value", "pressure dp °C", "atmospheric dp °C", "ppmv", "g/kg", "g/m³ (20 °C, 1 bar)", "class"):
+    for title in words("convert")["columns"].split("|"):
         table.add_column(title, justify="right")
     for row in results:
         table.add_row(
-            say_number(row.value, digits=6),
+            f"{row.value:.10g}".replace("-", "−"),
             say_number(row.pressure_dew_point_c, decimals=2),
             say_number(row.atmospheric_dew_point_c, decimals=2),
             say_number(row.ppmv, digits=4),

@@ -9,7 +9,7 @@ from diagnostics.verbs.options import progress_on_screen, refuse_unwritable
 
 @click.command(name="demo", epilog="Example: dewswing demo -o my-first-look")
 @click.option("-o", "folder", default="dewswing-demo", show_default=True, metavar="FOLDER", help="Where the files go.")
-@click.option("--seed", type=int, default=7, show_default=True, help="Seed of the invented log.")
+@click.option("--seed", type=int, default=7, show_default=True, metavar="N", help="Seed of the invented log.")
 @click.option("--json", "json_path", metavar="OUT", help="Write the result as JSON as well; - for the screen.")
 def verb(folder: str, seed: int, json_path: str | None) -> None:
     """Make an invented plant's log, diagnose it, and write the report next to it; no network, no questions."""

@@ -17,7 +17,7 @@ from diagnostics.verbs.options import (
 @click.command(name="fleet", epilog="Example: dewswing fleet logs/ -o fleet-results")
 @click.argument("folder", metavar="FOLDER")
 @click.option("-o", "out", metavar="OUT", help="Folder for documents and table; a restart resumes from it.")
-@click.option("--workers", type=click.IntRange(1), help="Local processes.  [default: one a core]")
+@click.option("--workers", type=click.IntRange(1), metavar="N", help="Local processes; one a core if not given.")
 @click.option("--scheduler", metavar="ADDRESS", help="Use the Dask cluster at this address.")
 @display_options
 @json_option

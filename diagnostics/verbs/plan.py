@@ -10,9 +10,9 @@ import click
 from diagnostics.errors import UsageError
 from diagnostics.verbs.options import (
     display_of,
+    display_options,
     json_option,
     log_option,
-    numbers_option,
     parse_columns,
     plant_option,
     progress_on_screen,
@@ -29,12 +29,14 @@ if TYPE_CHECKING:
 
 @click.command(name="plan", epilog="Example: dewswing plan --plant plant.toml --memory 32000 --checklist plan.html")
 @plant_option()
-@click.option("--memory", type=click.IntRange(100), help="Readings that the logger holds.")
-@click.option("--battery-h", type=click.FloatRange(0.1), help="Hours that its battery lasts.")
+@click.option("--memory", type=click.IntRange(100), metavar="N", help="Readings that the logger holds, 100 or more.")
+@click.option(
+    "--battery-h", type=click.FloatRange(0.1), metavar="H", help="Hours that its battery lasts at this interval."
+)
 @click.option("--log", "logs", multiple=True, metavar="LOG", help="Say also what this log would have needed.")
 @log_option
 @click.option("--checklist", metavar="OUT.html", help="Write a checklist to print.")
-@numbers_option
+@display_options
 @json_option
 def verb(
     plant_path: str | None,
@@ -43,6 +45,7 @@ def verb(
     logs: tuple[str, ...],
     columns: tuple[str, ...],
     checklist: str | None,
+    units: str,
     numbers: str,
     json_path: str | None,
 ) -> None:
@@ -61,7 +64,7 @@ def verb(
     from diagnostics.report.checklist import checklist_page
     from diagnostics.report.document import record_text
 
-    plant, display = load_plant(plant_path), display_of("metric", numbers)
+    plant, display = load_plant(plant_path), display_of(units, numbers)
     plan = plan_measurement(plant, memory_samples=memory, battery_h=battery_h)
     if logs:
         plan = replace(plan, lacking=_lacking(logs, plant, pairs))
@@ -94,6 +97,7 @@ def _show(plan: MeasurementPlan, site: str | None, display: Display) -> None:
     from rich.text import Text
 
     from diagnostics.report.checklist import plan_summary
+    from diagnostics.report.spoken_units import speak
     from diagnostics.report.texts import words
 
     say = words("checklist")
@@ -103,13 +107,15 @@ def _show(plan: MeasurementPlan, site: str | None, display: Display) -> None:
     if plan.lacking is not None:
         console.print(Text(say["lacking" if plan.lacking else "nothing_lacking"], "bold"))
         for line in plan.lacking:
-            console.print(Padding(Text(line.instruction), (0, 0, 0, 2)))
-            console.print(Padding(Text(line.reason, "dim"), (0, 0, 0, 4)))
+            console.print(Padding(Text(speak(line.instruction, display)), (0, 0, 0, 2)))
+            console.print(Padding(Text(speak(line.reason, display), "dim"), (0, 0, 0, 4)))
         console.print()
     for topic, lines in groupby(plan.lines, key=lambda line: line.topic):
         console.print(Text(topic, "bold"))
         for line in lines:
-            console.print(Padding(Text(f"☐ {line.instruction}"), (0, 0, 0, 2)))
-            console.print(Padding(Text(line.reason, "dim"), (0, 0, 0, 4)))
+            console.print(Padding(Text(f"☐ {speak(line.instruction, display)}"), (0, 0, 0, 2)))
+            console.print(Padding(Text(speak(line.reason, display), "dim"), (0, 0, 0, 4)))
             if line.caution:
-                console.print(Padding(Text(words("terminal")["caution"] + line.caution, "yellow"), (0, 0, 0, 4)))
+                console.print(
+                    Padding(Text(words("terminal")["caution"] + speak(line.caution, display), "yellow"), (0, 0, 0, 4))
+                )

@@ -8,9 +8,29 @@ from diagnostics.errors import InputError
 
 
 @click.command(name="serve", epilog="Example: dewswing serve --port 8600")
-@click.option("--port", type=click.IntRange(0, 65535), default=8501, show_default=True, help="0 takes any free port.")
-@click.option("--address", default="127.0.0.1", show_default=True, help="Interface to listen on.")
-@click.option("--upload-limit-mb", type=click.IntRange(1, 4000), default=400, show_default=True)
+@click.option(
+    "--port",
+    type=click.IntRange(0, 65535),
+    default=8501,
+    show_default=True,
+    metavar="N",
+    help="Port; 0 takes any free one.",
+)
+@click.option(
+    "--address",
+    default="127.0.0.1",
+    show_default=True,
+    metavar="ADDRESS",
+    help="Interface to listen on; another one than this computer's own lets the network in.",
+)
+@click.option(
+    "--upload-limit-mb",
+    type=click.IntRange(1, 4000),
+    default=400,
+    show_default=True,
+    metavar="N",
+    help="Largest file taken [MB].",
+)
 def verb(port: int, address: str, upload_limit_mb: int) -> None:
     """Open the browser front end; it listens on this computer only unless told otherwise. Ctrl+C ends it."""
     import importlib.util

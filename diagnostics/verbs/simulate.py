@@ -11,7 +11,13 @@ from diagnostics.verbs.options import progress_on_screen, refuse_unwritable
     name="simulate", epilog="Example: dewswing simulate plant.toml --days 2 --fault tower_imbalance --seed 3 -o log.csv"
 )
 @click.argument("plant_path", metavar="PLANT.toml")
-@click.option("--days", type=click.FloatRange(0.01, 400), required=True, help="Length of the log [days].")
+@click.option(
+    "--days",
+    type=click.FloatRange(0.01, 400),
+    required=True,
+    metavar="N",
+    help="Length of the log [days], 0.01 to 400.",
+)
 @click.option("--fault", "faults", multiple=True, metavar="NAME", help="A fault; may be repeated. --faults lists them.")
 @click.option(
     "--faults",
@@ -22,8 +28,10 @@ from diagnostics.verbs.options import progress_on_screen, refuse_unwritable
     callback=lambda *given: _list(*given),
     help="List the faults and stop.",
 )
-@click.option("--seed", type=int, default=0, show_default=True)
-@click.option("--interval-s", type=click.FloatRange(0.5, 3600), help="A reading every so many seconds.")
+@click.option("--seed", type=int, default=0, show_default=True, metavar="N", help="Same seed, same log.")
+@click.option(
+    "--interval-s", type=click.FloatRange(0.5, 3600), metavar="S", help="A reading every S seconds, 0.5 to 3600."
+)
 @click.option(
     "--margins", is_flag=True, help="Add the true margins and savings to the truth, by running the dryer on (slower)."
 )
@@ -64,7 +72,12 @@ def verb(
         write_whole(truth_path, text)
     write_json(json_path, text)
     if json_path != "-":
-        click.echo(f"{len(table)} readings over {days:g} days in {log_path}")
+        from diagnostics.report.figures import say_number
+        from diagnostics.report.texts import words
+
+        say = words("simulate")
+        span = say["day"] if days == 1 else say["days"].format(count=f"{days:g}")
+        click.echo(say["written"].format(count=say_number(len(table), decimals=0), days=span, path=log_path))
 
 
 def _list(context: click.Context, _: click.Parameter, wanted: bool) -> None:

@@ -55,16 +55,24 @@ def verb(before_log: str, after_log: str, plant_path: str, json_path: str | None
 
 def _show(result: Verification, display: Display) -> None:
     from diagnostics.report.pairs import show_result
+    from diagnostics.report.spoken_units import speak
+    from diagnostics.report.texts import words
 
-    unit = result.unit
+    say = words("verify")
+
+    def used(value: float) -> str:
+        if result.unit == "m3/min":
+            return f"{display.number(display.volume_flow(value))} {display.flow_unit}"
+        return f"{display.number(value)} {result.unit}"
+
     rows = [
-        ("compared", f"{result.quantity}, IPMVP option {result.option}"),
-        ("before", f"{display.number(result.before_mean)} {unit}"),
-        ("after, expected from before", f"{display.number(result.baseline_after)} {unit}"),
-        ("after, seen", f"{display.number(result.after_mean)} {unit}"),
-        ("saved", display.percent(result.saved_share)),
-        ("fractional uncertainty, 90 %", display.share(result.fractional_uncertainty)),
-        ("fractional uncertainty, 68 %", display.share(result.fractional_uncertainty_68)),
-        ("CV(RMSE), NMBE", f"{display.share(result.cv_rmse)}, {display.number(100 * result.nmbe)} %"),
+        (say["compared"], say["option"].format(quantity=result.quantity, option=result.option)),
+        (say["before"], used(result.before_mean)),
+        (say["expected"], used(result.baseline_after)),
+        (say["after"], used(result.after_mean)),
+        (say["saved"], display.percent(result.saved_share)),
+        (say["uncertainty_90"], display.share(result.fractional_uncertainty)),
+        (say["uncertainty_68"], display.share(result.fractional_uncertainty_68)),
+        (say["fit"], f"{display.share(result.cv_rmse)}, {display.number(100 * result.nmbe, decimals=1)} %"),
     ]
-    show_result(result.statement, rows, result.notes)
+    show_result(speak(result.statement, display), rows, [speak(note, display) for note in result.notes])

@@ -23,7 +23,7 @@ from diagnostics.verbs.options import (
 if TYPE_CHECKING:
     from diagnostics.diagnosis import Diagnosis
     from diagnostics.report.figures import Display
-    from diagnostics.what_if import EnergyCase, WhatIf
+    from diagnostics.what_if import WhatIf
 
 
 @click.command(
@@ -93,17 +93,24 @@ def what_if_document(diagnosis: Diagnosis, result: WhatIf) -> dict[str, Any]:
 def _show(result: WhatIf, display: Display) -> None:
     from rich.console import Console
     from rich.table import Table
+    from rich.text import Text
 
-    console = Console(highlight=False)
+    from diagnostics.report.case_rows import case_rows
+    from diagnostics.report.spoken_units import speak
+    from diagnostics.report.texts import words
+
+    console, say = Console(highlight=False), words("what_if")
+    for key, value in result.settings.items():
+        console.print(Text.assemble((f"{say['changed']}: ", "dim"), f"{key} = {value}"))
     table = Table(box=None, pad_edge=False, header_style="dim")
-    for title in ("", "before", "after"):
+    for title in ("", say["before"], say["after"]):
         table.add_column(title, overflow="fold")
-    before, after = _rows(result.before, display), _rows(result.after, display)
+    before, after = case_rows(result.before, display), case_rows(result.after, display)
     for (title, was), (_, becomes) in zip(before, after, strict=True):
-        table.add_row(title, was, becomes)
+        table.add_row(title, Text(was), Text(becomes, "" if was == becomes else "bold"))
     console.print(table)
-    for note in (*result.notes, *result.after.switching.notes[:3]):
-        console.print(note, style="dim", markup=False)
+    for note in (say["interval"], *result.notes, *result.after.switching.notes[:3]):
+        console.print(Text(speak(note, display), "dim"))
 
 
 def _show_levers(diagnosis: Diagnosis, display: Display) -> None:
@@ -126,23 +133,3 @@ def _show_levers(diagnosis: Diagnosis, display: Display) -> None:
         console.print(table)
     for note in lever_notes(diagnosis, display):
         console.print(note, style="dim", markup=False)
-
-
-def _rows(case: EnergyCase, display: Display) -> list[tuple[str, str]]:
-    from diagnostics.report.summary import LIMITED_WORDS
-
-    figures, payback, purge = case.switching.figures, case.payback, case.purge
-    currency = payback.currency
-    energy = None if purge.energy_kwh_per_year is None else purge.energy_kwh_per_year.total
-    return [
-        ("purge", display.flow_words(purge.average_m3_min)),
-        ("regeneration a year", display.estimate(energy, "kWh")),
-        ("cost of it a year", display.estimate(purge.cost_per_year, currency)),
-        ("half-cycle on dew point", display.duration(figures.half_cycle_s)),
-        ("regenerations saved", display.percent(figures.regenerations_saved_share)),
-        ("energy saved a year", display.estimate(figures.energy_saved_kwh_per_year, "kWh")),
-        ("cost saved a year", display.estimate(figures.cost_saved_per_year, currency)),
-        ("limited by", LIMITED_WORDS[case.switching.limited_by]),
-        ("simple payback", display.estimate(payback.simple_payback_years, "years", digits=2)),
-        ("net present value", display.estimate(payback.npv, currency)),
-    ]

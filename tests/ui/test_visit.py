@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import re
+import threading
 
 import pandas as pd
 import pytest
@@ -264,3 +265,76 @@ def test_a_stop_by_another_visit_does_not_reach_this_one(good: AppTest, monkeypa
     good.switch_page("screens/report.py").run()
     assert not good.exception
     assert "To read and hand on" in words(good)
+
+
+def test_reading_that_was_stopped_is_taken_up_when_wanted_again(monkeypatch, log_bytes: bytes) -> None:
+    from ui import cached
+    from ui.work import Stopped
+
+    real, begun = cached.read_log, threading.Event()
+
+    def endless(*_: object, progress, **__: object) -> None:
+        progress("reading without end")
+        begun.set()
+        while True:
+            pass
+
+    monkeypatch.setattr(cached, "read_log", endless)
+    key = ("a digest of this test", "{}", "{}", (("log.csv", log_bytes),))
+    work = cached.log_work(*key)
+    assert begun.wait(10)
+    work.stop()
+    assert work.wait(10)
+    assert cached.log_work(*key, again=False) is work
+    monkeypatch.setattr(cached, "read_log", real)
+    again = cached.log_work(*key)
+    assert again is not work
+    assert again.wait(30)
+    assert again.result().samples == 1440
+    with pytest.raises(Stopped):
+        work.result()
+
+
+def test_a_log_whose_reading_was_stopped_waits_until_it_is_wanted(good: AppTest, monkeypatch) -> None:
+    from ui import cached, gate
+    from ui.work import Work
+
+    def endless(progress) -> None:
+        while True:
+            progress("waiting")
+
+    stopped = Work(endless)
+    stopped.stop()
+    assert stopped.wait(10)
+    real = cached.log_work
+    monkeypatch.setattr(gate.cached, "log_work", lambda *key, again=True: real(*key) if again else stopped)
+    good.session_state["kept_halted"] = True
+    good.switch_page("screens/report.py").run()
+    assert "Reading was stopped." in words(good)
+    good.button(key="read_again").click().run()
+    assert not good.exception
+    assert "To read and hand on" in words(good)
+
+
+def test_files_being_read_are_let_go_and_the_former_log_stays(good: AppTest) -> None:
+    def press_stop() -> None:
+        from ui import gate, state
+        from ui.work import Work
+
+        def endless(progress) -> None:
+            while True:
+                progress("reading big.csv")
+
+        state.want((("big.csv", b"x"),), {}, state.plant_text())
+        work = Work(endless)
+        gate._stop_wanted(work)
+        assert work.wait(10)
+
+    visit = AppTest.from_function(press_stop)
+    for key in ("kept_plant", "kept_files", "kept_digest"):
+        visit.session_state[key] = good.session_state[key]
+    visit.run()
+    assert not visit.exception
+    assert visit.session_state["kept_wanted"] is None
+    assert visit.session_state["kept_files"] == good.session_state["kept_files"]
+    assert visit.toast[0].value.startswith("Reading was stopped")

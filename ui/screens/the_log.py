@@ -37,6 +37,7 @@ right.file_uploader(
     on_change=_plant_taken,
     help="Nameplate, operation, prices. Without one, fill in what you know under The plant.",
 )
+gate.settle()
 if state.trouble():
     show_sentence(state.trouble())
     if state.refused():

@@ -1,0 +1,28 @@
+"""The energy side of one case as rows of a table: what it costs and what switching on dew point would be worth."""
+
+from __future__ import annotations
+
+from diagnostics.report.figures import Display
+from diagnostics.report.summary import LIMITED_WORDS
+from diagnostics.report.texts import words
+from diagnostics.what_if import EnergyCase
+
+
+def case_rows(case: EnergyCase, display: Display) -> list[tuple[str, str]]:
+    """Figures of one case by name, each with its 95 % interval."""
+    say, figures, payback, purge = words("what_if"), case.switching.figures, case.payback, case.purge
+    currency = payback.currency
+    energy = None if purge.energy_kwh_per_year is None else purge.energy_kwh_per_year.total
+    years = words("summary")["years"]
+    return [
+        (say["purge"], display.flow_words(purge.average_m3_min)),
+        (say["regeneration"], display.estimate(energy, "kWh")),
+        (say["cost"], display.estimate(purge.cost_per_year, currency)),
+        (say["half_cycle"], display.duration(figures.half_cycle_s)),
+        (say["regenerations_saved"], display.percent(figures.regenerations_saved_share)),
+        (say["energy_saved"], display.estimate(figures.energy_saved_kwh_per_year, "kWh")),
+        (say["cost_saved"], display.estimate(figures.cost_saved_per_year, currency)),
+        (say["limited_by"], LIMITED_WORDS[case.switching.limited_by]),
+        (say["payback"], display.estimate(payback.simple_payback_years, years, digits=2)),
+        (say["npv"], display.estimate(payback.npv, currency)),
+    ]
