@@ -11,6 +11,7 @@ import numpy as np
 
 from diagnostics.air.humidity import moisture_fraction
 from diagnostics.air.uncertainty import slope_per_k, uncertainty_budget
+from diagnostics.bed.changeover import from_first_answer
 from diagnostics.bed.duty import duty_of
 from diagnostics.bed.heated import heated_margin
 from diagnostics.bed.heatless import heatless_margin
@@ -44,6 +45,8 @@ def margin_to_breakthrough(screened: ScreenedLog, cycle: Cycle, plant: Plant) ->
     limit_c = plant.dryer.dew_point_limit_c
     duty = duty_of(screened, plant)
     load = (duty.mean, duty.peak) if duty.known else (None, None)
+    if plant.heated and cycle.resolved and cycle.control == "fixed":
+        cycle = from_first_answer(screened, cycle)
     rows = usable_rows(cycle)
     if not cycle.resolved or rows.size == 0 or cycle.half_cycle_s is None:
         note = "The log shows no half-cycles, so how far they are from breakthrough cannot be told."
