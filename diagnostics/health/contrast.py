@@ -79,6 +79,8 @@ def contrast_towers(
     if covariates is not None:
         known = np.isfinite(covariates.sum(axis=1))
         middle = middle[known[middle - 1] & known[middle] & known[middle + 1]]
+    if middle.size < at_least + 2:
+        return None
     columns = [np.where(is_b[middle], 1.0, -1.0), np.ones(middle.size)]
     if covariates is not None:
         columns += [c for c in _against_neighbours(covariates, middle).T if c.std() > 1e-9 * (1 + abs(c.mean()))]

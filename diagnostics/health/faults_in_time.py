@@ -11,6 +11,7 @@ import numpy as np
 from diagnostics.health.case import Case
 from diagnostics.health.record import Finding
 from diagnostics.health.sentences import BED, PEOPLE, STORED_PRESSURE, between, level
+from diagnostics.log.record import Floats
 from diagnostics.moment import say_duration
 
 _SOON_DAYS = 90.0
@@ -19,6 +20,9 @@ _SILENT_HALF_CYCLES = 2.5
 _FAR_WETTER_K = 6.0
 _FALLS_BACK = 0.3
 """Share of the climb: a dryer that stands still does not dry the air again by itself."""
+_ALIVE = 0.35
+"""Share of the usual ripple below which no changeover shows."""
+_LEAST_RIPPLE_K = 0.15
 
 
 def find_faults_in_time(case: Case) -> list[Finding]:
@@ -74,7 +78,31 @@ def _ceased(case: Case) -> float | None:
     if case.end_s - end_s < _SILENT_HALF_CYCLES * length_s or after.sum() < 10:
         return None
     driest, wettest = float(np.quantile(values[after], 0.1)), float(np.quantile(values[before], 0.9))
-    return end_s if driest > wettest + _FAR_WETTER_K else None
+    return float(rows["end_s"].to_numpy(float)[_last_alive(case)]) if driest > wettest + _FAR_WETTER_K else None
+
+
+def _last_alive(case: Case) -> int:
+    """Last half-cycle whose readings rise and fall as usual: the beat may have been laid on over a plain climb."""
+    values, time_s = case.screened.dew_point_c, case.screened.log.time_s
+    known = np.isfinite(values)
+    values, time_s = values[known], time_s[known]
+    starts, ends = (np.searchsorted(time_s, case.rows[name].to_numpy(float)) for name in ("start_s", "end_s"))
+    ripple = np.array([_about_a_line(values[a:b]) for a, b in zip(starts, ends, strict=True)])
+    half = ripple[: max(4, ripple.size // 2)]
+    usual = float(np.nanmedian(half)) if np.isfinite(half).any() else 0.0
+    if usual < max(_LEAST_RIPPLE_K, 4.0 * case.screened.resolution_c):
+        return ripple.size - 1
+    alive = np.flatnonzero(ripple > _ALIVE * usual)
+    alive = alive[[(ripple[max(0, i - 4) : i + 1] > _ALIVE * usual).mean() > 0.5 for i in alive]]
+    return int(alive[-1]) if alive.size else ripple.size - 1
+
+
+def _about_a_line(values: Floats) -> float:
+    """Spread of readings about a straight line [K]; NaN for fewer than four."""
+    if values.size < 4:
+        return float("nan")
+    at = np.arange(values.size) - 0.5 * (values.size - 1)
+    return float(np.ptp(values - at * float(at @ values) / float(at @ at)))
 
 
 def _desiccant_decay(case: Case) -> Finding | None:

@@ -19,6 +19,9 @@ from diagnostics.health.sentences import BED, PEOPLE, SAMPLE_POINT, STORED_PRESS
 from diagnostics.health.slugs import Slug, find_slug
 from diagnostics.moment import say_duration
 
+_TOLD = 0.5
+"""Confidence from which on the room is named as the cause."""
+
 
 def find_faults_of_air(case: Case) -> list[Finding]:
     """Carry-over and bypass leak."""
@@ -133,7 +136,6 @@ def _bypass_leak(case: Case, leak: Leak) -> Finding:
 
 
 def _ambient_ingress(case: Case, ingress: Ingress) -> Finding:
-    passed = ingress.level_c > case.limit_c
     evidence = [f"Rise within half-cycles only {percent(ingress.ripple_share)} of the moisture."]
     if ingress.flow_share is not None:
         evidence.append(f"Flow explains {percent(max(ingress.flow_share, 0.0))} of how it changes from hour to hour.")
@@ -141,18 +143,9 @@ def _ambient_ingress(case: Case, ingress: Ingress) -> Finding:
         evidence.append(f"It follows the inlet's moisture with a slope of {ingress.inlet_slope:.1f} (1 for a bypass).")
     return case.finding(
         "ambient_ingress",
-        "warning",
+        "warning" if ingress.confidence >= _TOLD else "info",
         ingress.confidence,
-        statement=(
-            f"The reading stays around {level(ingress.level_c)} whichever tower dries and whatever the load is: room"
-            " air most likely gets into the sample through a leaking coupling or a plastic hose, so the dryer's own air"
-            " may be drier than shown"
-            + (
-                f" and whether it passes the limit of {level(case.limit_c)} stays open until the leak is mended."
-                if passed
-                else "."
-            )
-        ),
+        statement=_said_of_ingress(case, ingress),
         evidence=evidence,
         other_causes=(
             "a constant share of wet air past the beds: it stays when the sample flow is raised, a leak of the sample"
@@ -162,6 +155,21 @@ def _ambient_ingress(case: Case, ingress: Ingress) -> Finding:
         action="Raise the sample flow and tighten the couplings: if the reading falls, it was the sample line.",
         caution=f"{PEOPLE} {SAMPLE_POINT}" if case.for_people else SAMPLE_POINT,
     )
+
+
+def _said_of_ingress(case: Case, ingress: Ingress) -> str:
+    stays = f"The reading stays around {level(ingress.level_c)}"
+    said = (
+        f"{stays} whichever tower dries and whatever the load is: room air most likely gets into the sample through a"
+        " leaking coupling or a plastic hose"
+        if ingress.confidence >= _TOLD
+        else f"{stays} and hardly rises within half-cycles, which exhausted beds would make it do: either room air gets"
+        " into the sample or a constant share of wet air goes past the beds"
+    )
+    said += ", so the dryer's own air may be drier than shown"
+    if ingress.level_c > case.limit_c:
+        said += f" and whether it passes the limit of {level(case.limit_c)} stays open until that is told"
+    return said + "."
 
 
 def _parts(share: float) -> str:

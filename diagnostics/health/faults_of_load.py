@@ -15,11 +15,12 @@ from diagnostics.air.humidity import saturation_pressure_pa
 from diagnostics.health.case import Case
 from diagnostics.health.record import Finding
 from diagnostics.health.sentences import PEOPLE, STORED_PRESSURE, level, percent
-from diagnostics.log.record import Floats
+from diagnostics.log.record import Flags, Floats
 
 FLOW_ALLOWED = 1.1
 REACHED_SHARE = 0.05
 _DAY_S = 86400.0
+_HARDLY_RISES_K = 0.5
 _MAY_REACH = 0.9
 """Share of the rated load below which even a worn dryer's limit is not passed by load alone."""
 _THERMOMETER_K = 0.5
@@ -47,9 +48,8 @@ def _breakthrough(case: Case) -> Finding | None:
     statement = (
         f"The dew point passed the limit of {level(case.limit_c)} in {percent(float(over.mean()))} of the"
         " half-cycles,"
-        f" first at {case.say(first)}, with {level(worst)} at worst. The towers are exhausted before they are"
-        " switched"
-        " over, so wet air reaches the process until this is mended."
+        f" first at {case.say(first)}, with {level(worst)} at worst. {_how(case, over)}, so wet air reaches the process"
+        " until this is mended."
     )
     return case.finding(
         "breakthrough",
@@ -68,6 +68,17 @@ def _breakthrough(case: Case) -> Finding | None:
         caution=PEOPLE if case.for_people else STORED_PRESSURE,
         start_s=first,
     )
+
+
+def _how(case: Case, over: Flags) -> str:
+    """Why the limit is passed, by whether the air gets wetter within those half-cycles."""
+    rise = (case.rows["peak_dew_point_c"] - case.rows["floor_dew_point_c"]).to_numpy(float)[over]
+    if over.any() and float(np.median(rise)) < _HARDLY_RISES_K:
+        return (
+            f"The dew point hardly rises within them ({float(np.median(rise)):.1f} K at the median): all of the air is"
+            " wet, because the towers regenerate too little or wet air comes past them"
+        )
+    return "The towers are exhausted before they are switched over"
 
 
 def _limit_passed_outside(case: Case) -> Finding | None:

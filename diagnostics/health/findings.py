@@ -54,6 +54,10 @@ _COST_OF_WAITING = (
 before the passing of the limit that follows from it."""
 
 
+_NEAR_A_CHANGEOVER = 0.1
+"""Of a half-cycle."""
+
+
 def find(
     screened: ScreenedLog,
     cycle: Cycle,
@@ -77,12 +81,12 @@ def find(
         Most urgent first: by severity, then by what it costs to wait, then by confidence.
     """
     case = Case(screened, cycle, purity, trend, breakthrough, purge, switching, plant)
-    of_towers, of_air = find_faults_of_towers(case), find_faults_of_air(case)
+    of_towers, of_air, in_time = find_faults_of_towers(case), find_faults_of_air(case), find_faults_in_time(case)
     found = [
         *find_faults_of_measurement(case),
-        *find_faults_in_time(case),
+        *in_time,
         *of_towers,
-        *_unless_explained(find_faults_of_both_beds(case), by=[*of_towers, *of_air]),
+        *_unless_explained(find_faults_of_both_beds(case), by=[*in_time, *of_towers, *of_air]),
         *of_air,
         *find_faults_of_load(case),
         *find_faults_of_regeneration(case),
@@ -90,18 +94,23 @@ def find(
     ]
     if any(f.code == "tower_imbalance" for f in of_towers) and _one_tower_rises(trend):
         found = [f for f in found if f.code != "desiccant_decay"]
-    return tuple(sorted(_without_look_alikes(_without_removal_in_slug(found)), key=_rank))
+    found = [f for f in found if not (f.code == "unsettled" and _is_wet_air(f, found, case))]
+    return tuple(sorted(_without_look_alikes(found), key=_rank))
 
 
-def _without_removal_in_slug(found: list[Finding]) -> list[Finding]:
-    """A removal of the probe that screening saw where a slug begins is the slug's first wetness."""
-    slugs = [f for f in found if f.code == "carryover"]
-    return [
-        f
-        for f in found
-        if f.code != "unsettled"
-        or not any(s.start_s is not None and f.start_s is not None and abs(s.start_s - f.start_s) < 1.0 for s in slugs)
-    ]
+def _is_wet_air(unsettled: Finding, found: list[Finding], case: Case) -> bool:
+    """Whether a removal of the probe that screening saw is where a slug begins, or a changeover to a failed tower."""
+    start_s = case.start_s if unsettled.start_s is None else unsettled.start_s
+    for finding in found:
+        if finding.code == "carryover" and finding.start_s is not None and abs(finding.start_s - start_s) < 1.0:
+            return True
+        if finding.code == "regeneration_failure" and finding.start_s is not None:
+            rows = case.rows[case.rows["start_s"] <= start_s]
+            if len(rows) and start_s > finding.start_s:
+                beats = (start_s - float(rows["start_s"].iloc[-1])) / float(case.rows["length_s"].median())
+                if abs(beats - round(beats)) < _NEAR_A_CHANGEOVER:
+                    return True
+    return False
 
 
 def _one_tower_rises(trend: Trend) -> bool:
@@ -112,7 +121,8 @@ def _one_tower_rises(trend: Trend) -> bool:
 
 def _unless_explained(found: list[Finding], *, by: list[Finding]) -> list[Finding]:
     """A step of both beds says least of what caused it, so any nearer explanation goes before it."""
-    return [] if any(f.code in ("regeneration_failure", "carryover", "bypass_leak") for f in by) else found
+    nearer = ("switching_stopped", "regeneration_failure", "carryover", "bypass_leak")
+    return [] if any(f.code in nearer for f in by) else found
 
 
 _HIDES = {

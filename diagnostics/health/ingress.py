@@ -2,8 +2,9 @@
 
 Question: is the moisture wet and steady, but the share of neither the load nor the inlet? Input: a `Case`. Output: an
 `Ingress`. Method: rise within half-cycles against the level, steadiness, and hourly changes against those of inlet
-moisture (a leak past the beds has a slope of 1) and flow (an overloaded bed goes with it). Where the room's temperature
-is logged, screening judges by that; this is for logs without.
+moisture (a leak past the beds has a slope of 1) and flow (an overloaded bed goes with it). Load and room share the day,
+so the flow's own wandering beside its daily wave decides where there is some. Where the room's temperature is logged,
+screening judges by that; this is for logs without.
 """
 
 from __future__ import annotations
@@ -23,6 +24,15 @@ _FEWEST_HOURS = 12
 _LEAST_CHANGE = 0.005
 _FOLLOWS_FLOW = 0.5
 """Share of the hourly levels' variance that a bed's answer to load has at least."""
+_RIPPLE_BESIDE_LOAD = 0.2
+"""Rise within half-cycles that is allowed where the load is ruled out by itself."""
+_RIPPLE_OF_NOTHING = 0.05
+_FEWEST_ROWS = 20
+_BESIDE_A_DAY = 0.2
+_FEWEST_FOR_A_WAVE = 18
+_LEAST_WANDER = 0.002
+_ANSWERS = 0.7
+"""Per cent of moisture for a per cent of flow: a bed near its limit answers severalfold."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +48,8 @@ class Ingress:
     inlet_slope : float or None
         Of ln moisture on ln inlet moisture from hour to hour; None where no inlet temperature was logged.
     flow_share : float or None
-        Share of the hourly variance that the flow explains; None where no flow was logged.
+        Share of the hourly variance that the flow explains, nought where its own wandering leaves no answer; None
+        where no flow was logged.
     confidence : float
     """
 
@@ -57,18 +68,24 @@ def find_ingress(case: Case) -> Ingress | None:
     moisture = case.screened.moisture[used]
     level_c = float(np.median(case.screened.dew_point_c[used]))
     ripple = ripple_of(case, case.start_s, moisture)
-    if level_c < WET_C or ripple > _RIPPLE or sigma(np.log(moisture)) > _STEADY:
+    if level_c < WET_C or ripple > _RIPPLE_BESIDE_LOAD or sigma(np.log(moisture)) > _STEADY:
         return None
     hourly = _by_the_hour(case, case.screened.moisture)
     if hourly.size < _FEWEST_HOURS:
         return None
     inlet, flow = inlet_moisture(case), case.screened.conditions.flow_m3_min
     inlet_slope = _slope_of_changes(_by_the_hour(case, inlet), hourly) if "inlet_temperature" in logged else None
-    flow_share = None
+    flow_share, answer = None, None
     if "flow" in logged and flow is not None:
-        flow_share = _share(_by_the_hour(case, np.maximum(flow, 1e-3)), hourly)
-    if inlet_slope is None and flow_share is None:
+        by_hour = _by_the_hour(case, np.maximum(flow, 1e-3))
+        flow_share, answer = _share(by_hour, hourly), _answer(by_hour, hourly)
+    if answer is not None:
+        flow_share = 0.0 if answer < _ANSWERS else flow_share
+    elif ripple > _RIPPLE:
         return None
+    if inlet_slope is None and flow_share is None:
+        told = len(case.rows) >= _FEWEST_ROWS and ripple <= _RIPPLE_OF_NOTHING and _is_a_day(hourly)
+        return Ingress(level_c, ripple, None, None, 0.45) if told else None
     if (inlet_slope is not None and inlet_slope > 0.5) or (flow_share is not None and flow_share > _FOLLOWS_FLOW):
         return None
     known = inlet_slope is not None
@@ -106,3 +123,37 @@ def _share(cause: Floats, answer: Floats, hours: int = 8) -> float | None:
         r = float(np.corrcoef(x, y)[0, 1])
         best = max(best, r * abs(r))
     return best
+
+
+def _without_day(values: Floats) -> Floats:
+    """Hourly values, a line and a daily wave taken out."""
+    day = 2.0 * np.pi * np.arange(values.size) / 24.0
+    basis, _ = np.linalg.qr(np.column_stack([np.ones_like(day), day, np.sin(day), np.cos(day)]))
+    return np.asarray(values - basis @ (basis.T @ values))
+
+
+def _is_a_day(hourly: Floats) -> bool:
+    """Whether a plain daily wave is all that moves the level, as in a room."""
+    if hourly.size < _FEWEST_FOR_A_WAVE or hourly.std() <= 0:
+        return False
+    return float(_without_day(hourly).std()) < _BESIDE_A_DAY * float(hourly.std())
+
+
+def _answer(cause: Floats, answer: Floats, hours: int = 8) -> float | None:
+    """Size of the moisture's answer to the flow's own wandering, a line and a daily wave taken out of both.
+
+    None where the flow hardly wanders by itself.
+    """
+    if cause.size != answer.size or cause.size < _FEWEST_FOR_A_WAVE:
+        return None
+    own, left = _without_day(cause), _without_day(answer)
+    if own.std() < _LEAST_WANDER:
+        return None
+    best, size = 0.0, 0.0
+    for late in range(min(hours, cause.size // 4) + 1):
+        x, y = own[: own.size - late], left[late:]
+        product, power = float(x @ y), float(x @ x)
+        alike = abs(product) / np.sqrt(max(power * float(y @ y), 1e-300))
+        if alike > best:
+            best, size = alike, abs(product) / max(power, 1e-300)
+    return size

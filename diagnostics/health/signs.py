@@ -2,7 +2,8 @@
 
 Question: what did screening see, and what follows from what it set aside? Input: a `Case`. Output: signs, those of
 screening first. Method: where screening gave no sign of its own, the stretches it set aside speak, the jumps of the
-clock that reading met, and an outlet that is wetter than its inlet can be.
+clock that reading met, an outlet that is wetter than its inlet can be, a sample that stood still between changeovers
+hours apart, and readings that pile up at an extreme which the noise should make rare.
 """
 
 from __future__ import annotations
@@ -11,6 +12,8 @@ import numpy as np
 
 from diagnostics.health.case import Case
 from diagnostics.health.sentences import counted
+from diagnostics.health.standing_sample import standing_sign
+from diagnostics.health.steps import sigma
 from diagnostics.log.record import Exclusion, Sign
 from diagnostics.moment import say_duration
 
@@ -30,6 +33,9 @@ _SEEN_AS = {
 }
 WETTER_ALLOWED_K = 3.0
 _LEAST_READINGS = 5
+_FEWEST_FOR_A_PILE = 100
+_NOISE_STEPS = 1.5
+_FEWEST_MEETINGS = 5
 
 
 def signs_of(case: Case) -> list[Sign]:
@@ -44,7 +50,19 @@ def signs_of(case: Case) -> list[Sign]:
         signs += _jumps(case)
     if "inlet_wetter_than_saturated" not in told:
         signs += _wetter_than_inlet(case)
-    return signs
+    if "sensor_range_end" not in told:
+        signs += _piles_in_noise(case)
+    if not any(sign.code == "sample_stagnant" for sign in signs):
+        standing = standing_sign(case)
+        signs += [] if standing is None else [standing]
+    return _without_what_a_standing_sample_makes(signs)
+
+
+def _without_what_a_standing_sample_makes(signs: list[Sign]) -> list[Sign]:
+    """A sample that stands turns so slowly that its crest repeats itself: no hold and no end of the range."""
+    standing = [(s.start_s, s.end_s) for s in signs if s.code == "sample_stagnant"]
+    made = ("sensor_frozen", "sensor_range_end")
+    return [s for s in signs if s.code not in made or not any(a <= s.start_s and s.end_s <= b for a, b in standing)]
 
 
 def _refuted_by_rhythm(case: Case, sign: Sign) -> bool:
@@ -92,3 +110,35 @@ def _wetter_than_inlet(case: Case) -> list[Sign]:
         f" inlet temperature, by up to {worst:.1f} K."
     )
     return [Sign("inlet_wetter_than_saturated", float(times[0]), float(times[-1]), 0.95, sentence, {"excess_k": worst})]
+
+
+def _piles_in_noise(case: Case) -> list[Sign]:
+    """Ends of the range that cut through the noise of resting air.
+
+    A reading with noise of more than a step or two makes its lowest and highest values rare, whatever course lies under
+    it; a pile there that is met again and again, with less beside it, is a value that replaces those beyond.
+    """
+    logged = case.screened.log.channels["dew_point"]
+    known = np.isfinite(logged)
+    values, times, step = logged[known], case.screened.log.time_s[known], case.screened.resolution_c
+    if values.size < _FEWEST_FOR_A_PILE or step <= 0:
+        return []
+    found = []
+    for extreme, inward in ((float(values.min()), 1.0), (float(values.max()), -1.0)):
+        depth = inward * (values - extreme) / step
+        at = depth < 0.5
+        bend = np.diff(values, 2)[~(at[:-2] | at[1:-1] | at[2:])]
+        if bend.size < _FEWEST_FOR_A_PILE or sigma(bend) / np.sqrt(6.0) < _NOISE_STEPS * step:
+            continue
+        piled, beside = int(at.sum()), int(((depth >= 0.5) & (depth < 5.5)).sum()) / 5.0
+        met = int((at & ~np.concatenate([[False], at[:-1]])).sum())
+        if met < _FEWEST_MEETINGS or piled < 1.3 * beside or piled - beside < 3.0 * np.sqrt(piled + beside / 5.0):
+            continue
+        where = times[at]
+        sentence = (
+            f"{counted(piled, 'reading')} sit at exactly {extreme:g} °C, the {'lowest' if inward > 0 else 'highest'} of"
+            f" the log, against {beside:.0f} at each of the next values: the noise goes on and the reading does not."
+        )
+        numbers = {"value_c": extreme, "share": piled / values.size}
+        found.append(Sign("sensor_range_end", float(where[0]), float(where[-1]), 0.85, sentence, numbers))
+    return found

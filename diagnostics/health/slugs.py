@@ -54,10 +54,11 @@ def sudden_rise(levels: Levels) -> tuple[int, int, float] | None:
     windows = np.lib.stride_tricks.sliding_window_view(values, width)
     medians = np.median(windows, axis=1)
     k = np.arange(width, n - width + 1)
-    at_once = np.maximum(values[k], values[np.minimum(k + 1, n - 1)])
-    jumps = np.minimum(medians[k], at_once) - medians[k - width]
     # what changed while nothing was read did not change at once
-    jumps = np.where(np.diff(levels.start_s)[k - 1] <= _ADJACENT * levels.block_s, jumps, 0.0)
+    joined = np.concatenate([np.diff(levels.start_s) <= _ADJACENT * levels.block_s, [False]])
+    at_once = np.where(joined[k.clip(max=n - 1)], np.maximum(values[k], values[np.minimum(k + 1, n - 1)]), values[k])
+    jumps = np.minimum(medians[k], at_once) - medians[k - width]
+    jumps = np.where(joined[k - 1], jumps, 0.0)
     noise = sigma(jumps)
     across = levels.start_s[k] - levels.start_s[k - width] > (width + _HOLE_BLOCKS) * levels.block_s
     best = int(np.argmax(np.where(across, -np.inf, jumps)))

@@ -115,7 +115,9 @@ def _failed(found: StepOfTower, late: Floats, mean_late: Floats, mean_quiet: Flo
         return False
     if found.after_c - found.other_after_c < LEAST_DIFFERENCE_K:
         return False
-    lasting = late > found.before_c + 0.3 * found.size_k
+    # a tower that fills up leaves its level little by little, and may have had two half-cycles to do it
+    share = 0.1 if found.step.climbs else 0.3
+    lasting = late > found.before_c + max(share * found.size_k, LEAST_DIFFERENCE_K)
     wetter_k = float(np.median(mean_late) - np.median(mean_quiet))
     return bool(lasting.mean() >= 0.8 and wetter_k >= min(1.0, 0.2 * found.size_k))
 

@@ -76,6 +76,7 @@ _CHANNELS = {
 }
 _DEW = "Dew point [°C]"
 _LEAST_K = 1.0
+_LEAST_CLIMB_K = 4.0
 _END_OF_RANGE_C = 20.0
 """Of the second plant's probe."""
 
@@ -134,7 +135,10 @@ def made(recipe: Recipe, keep: Path) -> Made:
         table.to_csv(stem.with_suffix(".csv"), index=False)
         kept.write_bytes(pickle.dumps((tables, truth)))
     tables, truth = pickle.loads(kept.read_bytes())
-    return Made(recipe, tables, stem.with_suffix(".csv"), truth, _due(recipe, truth), _open(recipe, truth))
+    path = stem.with_suffix(".csv")
+    if recipe.fault == "stopped_switching" and "climb_k" not in truth:
+        truth["climb_k"] = _climb_k(pd.read_csv(path), recipe)
+    return Made(recipe, tables, path, truth, _due(recipe, truth), _open(recipe, truth))
 
 
 def makes(listed: list[Recipe], keep: Path) -> Iterator[Made]:
@@ -150,7 +154,17 @@ def _due(recipe: Recipe, truth: dict[str, Any]) -> str | None:
         return None
     if recipe.fault == "undersized" and not truth["reached"]:
         return None
+    if recipe.fault == "stopped_switching" and truth["climb_k"] < _LEAST_CLIMB_K:
+        return None
+    if recipe.fault == "hot_inlet" and recipe.plant == "bed" and truth["drawn"]["channels"] in ("none", "flow"):
+        return None
     return code
+
+
+def _climb_k(table: pd.DataFrame, recipe: Recipe) -> float:
+    """By how much the end of a log lies above its part before the stop."""
+    shown, before = table[_DEW].to_numpy(float), int(_drawn(recipe)["onset"] * len(table))
+    return float(np.median(shown[-len(table) // 20 :]) - np.median(shown[:before]))
 
 
 def _open(recipe: Recipe, truth: dict[str, Any]) -> frozenset[str]:
@@ -161,7 +175,7 @@ def _open(recipe: Recipe, truth: dict[str, Any]) -> frozenset[str]:
         codes.add("excess_regeneration")
     if truth["reached_share"] is None or truth["reached_share"] > 0.01:
         codes.add("breakthrough")
-    if recipe.fault in OF_THE_DRYER and _due(recipe, truth) is None:
+    if recipe.fault in OF_THE_DRYER | {"stopped_switching", "hot_inlet"} and _due(recipe, truth) is None:
         codes.add(DUE[recipe.fault])
     if truth["flow_ratio"] > 1.05:
         codes.add("overload")
@@ -223,8 +237,12 @@ def _simulated(recipe: Recipe, keep: Path) -> tuple[pd.DataFrame, dict[str, Any]
 
 
 def _shown_k(table: pd.DataFrame, plain: pd.DataFrame, late_only: bool) -> float:
-    """By how much the fault changes what is shown: the upper tenth of the difference, late in the log if it grows."""
-    apart = np.abs(table[_DEW].to_numpy(float) - plain[_DEW].to_numpy(float))
+    """By how much the fault changes what is shown: the upper tenth of the difference, late in the log if it grows.
+
+    Of five readings in a row the middle one speaks, for the two probes' noise is not the same.
+    """
+    apart = table[_DEW].to_numpy(float) - plain[_DEW].to_numpy(float)
+    apart = np.abs(np.median(np.lib.stride_tricks.sliding_window_view(apart, 5), axis=1))
     return float(np.quantile(apart[-apart.size // 5 :] if late_only else apart, 0.9))
 
 

@@ -161,3 +161,12 @@ def test_an_outlet_wetter_than_the_inlet_can_be_contradicts_physics(inlet: float
     """Beyond 3 K, as the contract says, and only against a logged inlet temperature."""
     rows = half_cycles(np.full(20, -60.0), np.full(20, -60.0), ripple_k=0.1)
     assert _codes(case_of(rows, drawn_from(rows, interval_s=30.0, inlet_temperature=inlet))) == codes
+
+
+def test_a_pile_in_the_noise_is_an_end_of_the_range() -> None:
+    rng = np.random.default_rng(5)
+    shown = np.round(-65.0 + 0.04 * rng.standard_normal(3000), 2)
+    clipped = np.maximum(shown, -65.02)
+    logs = [replace(screened_log(values), resolution_c=0.01) for values in (shown, clipped)]
+    codes = [_codes(case_of(None, log, {"dryer": {"half_cycle_s": 300}})) for log in logs]
+    assert codes == [[], ["sensor_range_end"]]
