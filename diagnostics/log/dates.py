@@ -225,14 +225,42 @@ def _decide(
     distinct = {tuple(tried[order][keys]) for order in close}
     if len(distinct) == 1 or close == ["dmy"] or len(close) == 1:
         return close[0], "the log then runs from day to day without leaps"
-    if "ymd" in close and len(close) > 1 and {"dmy", "mdy"} & set(close):
-        close = [order for order in close if order != "ymd"]
-        if len(close) == 1:
-            return close[0], "a year of two digits stands last as a rule"
+    return _settle_or_ask([order for order in tried if order in close], tried, keys, name, title, words)
+
+
+def _settle_or_ask(
+    close: list[str], tried: dict[str, Floats], keys: list[int], name: str, title: str, words: list[str]
+) -> tuple[str, str]:
+    """The order that stands alone once a year of two digits is placed; what the column leaves open is asked for."""
+    latest = {order: float(np.nanmax(tried[order][keys])) for order in close}
+    last = [order for order in close if order != "ymd"]
+    tomorrow = dt.date.today().toordinal() - _EPOCH_ORDINAL + 1.0
+    # Convention puts the year last, and logs are young: only where both say the same is year first out.
+    if "ymd" in close and last and all(latest["ymd"] < latest[order] <= tomorrow for order in last):
+        close = last
+        if len(last) == 1:
+            return last[0], "a year of two digits stands last as a rule, and year first the log would be older"
+    shown = next(k for k in keys if all(np.isfinite(tried[order][k]) for order in close))
+    readings = " or ".join(f"{_SPOKEN[order]} ({_iso(tried[order][shown])})" for order in close)
+    formats = " or ".join(f'"{_format_of(words[shown], order)} %H:%M:%S"' for order in close)
+    answer = "[log] day_first = true or false, or with " if len(last) == 2 else ""
     raise InputError(
-        f"{name}: column {title!r} can be read day first or month first (as in {words[keys[0]]!r}); answer it with"
-        " [log] day_first = true or false, or with [log] time_format."
+        f"{name}: column {title!r} can be read {readings}, as in {words[shown]!r}; answer it with {answer}[log]"
+        f" time_format such as {formats}."
     )
+
+
+def _iso(day: float) -> str:
+    return dt.date.fromordinal(int(day) + _EPOCH_ORDINAL).isoformat()
+
+
+def _format_of(word: str, order: str) -> str:
+    """strptime format of a date of three numbers read in an order."""
+    parts = re.split(r"(\d+)", word.strip())
+    numbers = [k for k, part in enumerate(parts) if part.isdigit()]
+    for k, letter in zip(numbers, order, strict=False):
+        parts[k] = "%" + (letter if letter != "y" or len(parts[k]) == 2 else "Y")
+    return "".join(parts)
 
 
 def _unevenness(days: Floats) -> float:

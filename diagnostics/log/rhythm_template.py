@@ -1,8 +1,8 @@
-"""The dryer's own periodic trace, taken out so that a dry-down beneath it can be fitted.
+"""The shape of a long half-cycle, folded from where the probe has settled, so that a dry-down beneath it can be fitted.
 
-Question: how would the air have moved without the probe's dry-down? Input: time and moisture, and from when on the
-trace is settled. Output: a factor per reading. Method: the settled part folded on the full cycle near the nameplate's;
-the fold that explains most counts, none if it explains little.
+Question: how would the air have moved without the probe's dry-down? Input: bins of time, what a level law leaves of the
+logarithm of moisture, and from when on the trace is settled. Output: the shape at every bin. Method: the settled part
+folded on a period near the nameplate's; the fold that explains most counts, none if it explains little.
 """
 
 from __future__ import annotations
@@ -12,111 +12,56 @@ import numpy as np
 from diagnostics.log.record import Floats
 
 _LEAST_EXPLAINED = 0.3
-_BINS = 48
+_LEAST_BIN_S = 600.0
+_FEWEST, _MOST = 6, 48
 
 
-def periodic_factor(time_s: Floats, moisture: Floats, settled_s: float, half_cycle_s: float) -> Floats:
-    """Moisture of the folded cycle over its median, for every reading.
+def folded_shape(time_s: Floats, rest: Floats, settled_s: float, half_cycle_s: float) -> Floats | None:
+    """Shape of the cycle about its median, in logarithms of moisture.
 
     Parameters
     ----------
-    time_s, moisture : ndarray, shape (n,)
-        [s], [mol/mol].
+    time_s, rest : ndarray, shape (n,)
+        Bins [s]; what the level's law leaves.
     settled_s : float
-        The fold is taken from readings after this.
+        The fold is taken from bins after this.
     half_cycle_s : float
         Nameplate [s].
 
     Returns
     -------
-    ndarray, shape (n,)
-        Ones where no rhythm explains the settled part.
+    ndarray, shape (n,), or None
+        None where there are too few cycles, or no rhythm explains them. Both towers share a shape where there are fewer
+        than four full cycles.
     """
-    ones = np.ones_like(moisture)
     later = time_s >= settled_s
-    period = 2.0 * half_cycle_s
-    cycles = (time_s[-1] - settled_s) / period
-    step = float(np.median(np.diff(time_s)))
-    if cycles < 1.2 or later.sum() < 60 or half_cycle_s < 3.0 * step:
-        return ones
-    t, logs = time_s[later], np.log(moisture[later])
-    logs = logs - _running_level(t, logs, period)
-    every = max(1, t.size // 8_000)
-    spread = min(0.03, 3.0 / cycles)
-    candidates = period * (1.0 + np.linspace(-spread, spread, 41))
-    explained = [_explained(t[::every], logs[::every], p) for p in candidates]
-    best = int(np.argmax(explained))
-    if explained[best] < _LEAST_EXPLAINED:
-        return ones
-    profile = _profile(t, logs, candidates[best])
+    span = float(time_s[-1] - time_s[later][0]) if later.any() else 0.0
+    period = 2.0 * half_cycle_s if span >= 8.0 * half_cycle_s else half_cycle_s
+    if span < 1.5 * period or later.sum() < 2 * _FEWEST:
+        return None
+    t, values = time_s[later], rest[later] - np.median(rest[later])
+    step = max(_LEAST_BIN_S, float(np.median(np.diff(t))))
+    bins = int(np.clip(period / step, _FEWEST, _MOST))
+    total = float(np.var(values))
+    candidates = period * (1.0 + np.linspace(-0.03, 0.03, 25))
+    left = [_unexplained(t, values, p, bins) for p in candidates]
+    best = int(np.argmin(left))
+    if total <= 0.0 or left[best] > (1.0 - _LEAST_EXPLAINED) * total:
+        return None
+    period = float(candidates[best])
+    which = _bin(t, period, bins)
+    known = np.flatnonzero(np.bincount(which, minlength=bins))
+    medians = np.array([np.median(values[which == k]) for k in known])
+    profile = np.interp(np.arange(bins), known, medians, period=bins)
     profile -= np.median(profile)
-    phase = (time_s / candidates[best]) % 1.0
-    centres = (np.arange(profile.size) + 0.5) / profile.size
-    return np.exp(np.interp(phase, centres, profile, period=1.0))
+    return np.interp(time_s / period % 1.0, (np.arange(bins) + 0.5) / bins, profile, period=1.0)
 
 
-def load_factor(time_s: Floats, moisture: Floats, load: Floats, settled_s: float) -> Floats:
-    """Moisture that goes with the load over its median, for every reading.
-
-    Parameters
-    ----------
-    time_s, moisture, load : ndarray, shape (n,)
-        [s], [mol/mol], flow or moisture load [any unit].
-    settled_s : float
-        The coupling is taken from readings after this.
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        Ones where the load explains little of the settled part.
-    """
-    ones = np.ones_like(moisture)
-    bins = ((time_s - time_s[0]) / 1800.0).astype(int)
-    count = np.maximum(np.bincount(bins), 1)
-    drive = np.bincount(bins, np.log(np.maximum(load, 1e-3 * float(np.median(load)) + 1e-12))) / count
-    answer = np.bincount(bins, np.log(moisture)) / count
-    middle = np.bincount(bins, time_s) / count
-    rows = np.flatnonzero((middle >= settled_s) & (np.bincount(bins) > 0))
-    if rows.size < 16 or float(np.ptp(drive[rows])) < 0.05:
-        return ones
-    coupling = np.cov(drive[rows], answer[rows])
-    share = coupling[0, 1] ** 2 / max(coupling[0, 0] * coupling[1, 1], 1e-30)
-    if share < _LEAST_EXPLAINED:
-        return ones
-    held = np.clip(drive, drive[rows].min(), drive[rows].max()) - float(np.median(drive[rows]))
-    known = np.bincount(bins) > 0
-    return np.exp(coupling[0, 1] / coupling[0, 0] * np.interp(time_s, middle[known], held[known]))
+def _bin(t: Floats, period: float, bins: int) -> np.ndarray:
+    return np.minimum((t / period % 1.0 * bins).astype(int), bins - 1)
 
 
-def _running_level(t: Floats, logs: Floats, period: float) -> Floats:
-    """Slow level: medians over full cycles, straight between them."""
-    which = ((t - t[0]) / period).astype(int)
-    edges = np.flatnonzero(np.diff(which)) + 1
-    parts = np.split(np.arange(t.size), edges)
-    parts = [p for p in parts if p.size >= 0.5 * parts[0].size]
-    times = [float(t[p].mean()) for p in parts]
-    return np.interp(t, times, [float(np.median(logs[p])) for p in parts])
-
-
-def _bins(t: Floats, period: float) -> tuple[np.ndarray, int]:
-    step = float(np.median(np.diff(t)))
-    bins = int(np.clip(period / step, 6, _BINS))
-    return np.minimum(((t / period) % 1.0 * bins).astype(int), bins - 1), bins
-
-
-def _explained(t: Floats, logs: Floats, period: float) -> float:
-    which, bins = _bins(t, period)
-    count = np.bincount(which, minlength=bins)
-    mean = np.bincount(which, logs, bins) / np.maximum(count, 1)
-    total = float(np.var(logs))
-    return 0.0 if total == 0 else 1.0 - float(np.mean((logs - mean[which]) ** 2)) / total
-
-
-def _profile(t: Floats, logs: Floats, period: float) -> Floats:
-    which, bins = _bins(t, period)
-    order = np.argsort(which, kind="stable")
-    parts = np.split(logs[order], np.searchsorted(which[order], np.arange(1, bins)))
-    medians = np.array([np.median(p) if p.size else np.nan for p in parts])
-    known = np.isfinite(medians)
-    index = np.arange(bins)
-    return np.interp(index, index[known], medians[known], period=bins)
+def _unexplained(t: Floats, values: Floats, period: float, bins: int) -> float:
+    which = _bin(t, period, bins)
+    mean = np.bincount(which, values, bins) / np.maximum(np.bincount(which, minlength=bins), 1)
+    return float(np.mean((values - mean[which]) ** 2))

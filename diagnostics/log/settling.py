@@ -13,9 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from diagnostics.log.dry_down import DryDown, fit_dry_down
+from diagnostics.log.dry_down import fit_dry_down
 from diagnostics.log.record import Floats
-from diagnostics.log.rhythm_template import load_factor, periodic_factor
 
 ABOVE_TARGET_K = 0.5
 LEAST_FALL_K = 5.0
@@ -23,9 +22,7 @@ LEAST_SPEED_K_S = 0.3 / 60.0
 """Slower than this the bed itself can be: a night's load drop brings some 10 K in an hour, recovery from liquid water
 20 K (common practice, no published source); a probe's fast part takes minutes an e-fold, 7 K at -60 degC."""
 _LONGEST_S = 36 * 3600.0
-_NEARBY_S = 7 * 86400.0
-_NEAR_K = 40.0
-_DAY_S = 86400.0
+_NEARBY_S = 4 * 86400.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,54 +66,16 @@ def find_settling(
     if fall is None:
         return None
     nearby = since <= max(_NEARBY_S, 12.0 * half_cycle_s)
-    time_s, since, dew_point_c, moisture = time_s[nearby], since[nearby], dew_point_c[nearby], moisture[nearby]
-    window = float(min(since[-1], max(6.0 * fall, 2.0 * half_cycle_s + 2.0 * fall, 7200.0), _LONGEST_S))
-    fitted: DryDown | None = None
-    steadied = False
-    for _ in range(3):
-        inside = since <= window
-        fitted = _fit_tail(since[inside], dew_point_c[inside], moisture[inside])
-        if fitted is None:
-            return None
-        settled = fitted.settled_s(_excess_of(dew_point_c[inside]))
-        wider = float(min(since[-1], _LONGEST_S, max(4.0 * settled, 2.0 * half_cycle_s + settled)))
-        if not steadied and settled < 0.7 * since[-1]:
-            if load is not None:
-                moisture = moisture / load_factor(since, moisture, load[nearby], min(1.2 * settled, 6.0 * 3600.0))
-            moisture = moisture / periodic_factor(since, moisture, 1.2 * settled, half_cycle_s)
-            if half_cycle_s < _DAY_S / 4.0:
-                moisture = moisture / periodic_factor(since, moisture, min(1.2 * settled, _DAY_S / 2.0), _DAY_S / 2.0)
-            steadied = True
-        elif settled < 0.5 * window or wider <= window:
-            break
-        window = max(wider, window)
-    complete = settled <= since[-1]
-    end = float(time_s[0] + min(settled, since[-1]))
-    drop = float(dew_point_c[:3].max() - np.median(dew_point_c[since >= 0.7 * min(window, since[-1])]))
-    if fitted is None or settled < 2.0 * float(np.median(np.diff(time_s))):
+    since, dew_point_c, moisture = since[nearby], dew_point_c[nearby], moisture[nearby]
+    later = dew_point_c[since >= min(max(6.0 * fall, 7200.0), 0.5 * float(since[-1]))]
+    law = fit_dry_down(since, moisture, half_cycle_s, _excess_of(later), load=None if load is None else load[nearby])
+    if law is None or law.settled_s < 2.0 * float(np.median(np.diff(since))):
         return None
-    return Settled(end, drop, fitted.slow_s, complete)
-
-
-def _fit_tail(since: Floats, dew_point_c: Floats, moisture: Floats) -> DryDown | None:
-    """Fit what lies within some 40 K of the target: there the end is decided, above it other laws may hold."""
-    target = float(np.percentile(dew_point_c[since >= 0.4 * since[-1]], 30))
-    near = np.flatnonzero(dew_point_c < target + _NEAR_K)
-    first = int(near[0]) if near.size else 0
-    if since.size - first < 8:
-        return None
-    start = float(since[first])
-    law = fit_dry_down(since[first:] - start, moisture[first:])
-    if law is None or start == 0.0:
-        return law
-    return DryDown(
-        law.level,
-        law.fast * float(np.exp(min(start / law.fast_s, 500.0))),
-        law.slow * float(np.exp(min(start / law.slow_s, 500.0))),
-        law.fast_s,
-        law.slow_s,
-        law.scatter,
-    )
+    complete = law.settled_s <= since[-1]
+    settled = float(min(law.settled_s, since[-1]))
+    after = dew_point_c[since >= settled] if settled < 0.9 * since[-1] else later
+    drop = float(dew_point_c[:3].max() - np.median(after))
+    return Settled(float(time_s[0]) + settled, drop, law.slow_s, complete)
 
 
 def _excess_of(dew_point_c: Floats) -> float:
@@ -150,8 +109,9 @@ def _fall(since: Floats, dew_point_c: Floats, half_cycle_s: float, earlier_c: Fl
     if float(dew_point_c[half[0] : max(fallen, 2 * int(half[0]) + 2)].max()) > start - 0.3 * amplitude:
         return None
     rises = np.clip(np.diff(dew_point_c[: fallen + 1]), 0.0, None).sum()
-    jitter = float(np.median(np.abs(np.diff(dew_point_c)))) * fallen
-    if rises > 0.15 * amplitude + jitter:
+    steps = np.diff(dew_point_c[min(2 * fallen, since.size // 2) :])
+    usual = max(float(np.median(np.abs(steps))), float(np.clip(steps, 0.0, None).mean())) * fallen
+    if rises > 0.15 * amplitude + usual:
         return None
     others = dew_point_c[max(2 * fallen, fallen + 3) :]
     if earlier_c is not None:
