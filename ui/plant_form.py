@@ -15,6 +15,7 @@ from diagnostics.report.figures import Display
 from diagnostics.report.setting_names import MODELS, label_of, named, spaced, title_of, turns
 from diagnostics.report.spoken_units import speak
 from ui import state
+from ui.number_field import read_number, written
 from ui.words import plain
 
 TABLES = {name: (title_of(name), model) for name, model in MODELS.items()}
@@ -35,8 +36,13 @@ def field_of(table: str, name: str, info: FieldInfo, present: Any, display: Disp
         Units to show.
     assumed : str
         What is taken while nothing is given, for the placeholder.
+
+    Raises
+    ------
+    ValueError
+        If what stands in a field for a number is none.
     """
-    key = f"{state.HOLD}plant_{state.plant_turn()}_{table}_{name}_{display.temperature}"
+    key = f"{state.HOLD}plant_{state.plant_turn()}_{table}_{name}_{_format_of(display)}"
     label = label_of(name, display)
     hint = f"{info.description}.{_range_of(info, name, display)} Key in the plant file: {table}.{name}"
     choices = _choices(info)
@@ -59,23 +65,20 @@ def field_of(table: str, name: str, info: FieldInfo, present: Any, display: Disp
             st.caption(f"{label}: a table in the plant file; change it there.")
             return present
         to_shown, to_kept = turns(name, display)
-        st.session_state.setdefault(key, None if present is None else float(to_shown(float(present))))
-        shown = st.number_input(
-            label,
-            value=None,
-            format="%g",
-            step=None,
-            placeholder=assumed,
-            help=hint,
-            key=key,
-        )
+        st.session_state.setdefault(key, written(None if present is None else to_shown(float(present)), display))
+        shown = read_number(st.text_input(label, placeholder=assumed, help=hint, key=key), display)
         if shown is None:
             return None
-        kept = to_kept(float(shown))
+        kept = to_kept(shown)
         return int(kept) if _holds(info, int) and not _holds(info, float) else kept
     st.session_state.setdefault(key, present or "")
     text = st.text_input(label, placeholder=assumed, help=hint, key=key)
     return text.strip() or None
+
+
+def _format_of(display: Display) -> str:
+    """What a field's text depends on; the underscore keeps one format's end from being another's."""
+    return f"{display.temperature}{display.decimal}"
 
 
 def _choice(option: object, assumed: str) -> str:
@@ -134,13 +137,15 @@ def _date(present: Any) -> dt.date | None:
 
 def wanted_tables(
     tables: dict[str, Any], assumed: dict[str, str], display: Display
-) -> tuple[dict[str, Any], dict[str, DeltaGenerator]]:
+) -> tuple[dict[str, Any], dict[str, DeltaGenerator], str]:
     """Draw every field, one tab a table.
 
-    Returns the tables as they would be with what stands in the fields, and the place for a message under each field.
+    Returns the tables as they would be with what stands in the fields, the place for a message under each field, and
+    a sentence on the first field whose number cannot be read, empty if there is none.
     """
     _drop_fields_in_other_units(display)
     places: dict[str, DeltaGenerator] = {}
+    unreadable = ""
     new = {name: values for name, values in tables.items() if name not in TABLES}
     for tab, (table, (_, model)) in zip(st.tabs([title for title, _ in TABLES.values()]), TABLES.items(), strict=True):
         with tab:
@@ -153,31 +158,35 @@ def wanted_tables(
             fields = [(name, info) for name, info in model.model_fields.items() if name != "tariff"]
             for at, (name, info) in enumerate(fields):
                 with columns[at % 3]:
-                    value = field_of(
-                        table, name, info, held.get(name), display, assumed.get(f"{table}.{name}", "not given")
-                    )
+                    stands_in = assumed.get(f"{table}.{name}", UNSET)
+                    try:
+                        value = field_of(table, name, info, held.get(name), display, stands_in)
+                    except ValueError as error:
+                        value = held.get(name)
+                        unreadable = unreadable or f"the fields: {table}.{name}, {error}"
                     places[f"{table}.{name}"] = st.empty()
                 if value is not None:
                     kept[name] = value.isoformat() if isinstance(value, dt.date) else value
             if kept:
                 new[table] = kept
-    return new, places
+    return new, places, unreadable
 
 
 def _drop_fields_in_other_units(display: Display) -> None:
     """Forget fields drawn in other units: what stood in them comes back from the draft, turned."""
     for key in [str(name) for name in st.session_state]:
-        if key.startswith(f"{state.HOLD}plant_") and not key.endswith(f"_{display.temperature}"):
+        if key.startswith(f"{state.HOLD}plant_") and not key.endswith(f"_{_format_of(display)}"):
             del st.session_state[key]
 
 
-def show_trouble(sentence: str, places: dict[str, DeltaGenerator]) -> None:
+def show_trouble(sentence: str, places: dict[str, DeltaGenerator], display: Display) -> None:
     """Show a refusal under every field that it names, and in full where the settings are taken."""
+    told = f":red[:material/error: {plain(spoken(sentence.split(': ', 1)[-1], display))}]"
     for key, place in places.items():
         if re.search(rf"\b{re.escape(key)}\b", sentence):
-            place.markdown(f":red[:material/error: {plain(sentence.split(': ', 1)[-1])}]")
+            place.markdown(told)
     if sentence:
-        st.markdown(f":red[:material/error: {plain(sentence.split(': ', 1)[-1])}]")
+        st.markdown(told)
 
 
 def only_given(tables: dict[str, Any]) -> dict[str, Any]:

@@ -13,6 +13,8 @@ from diagnostics.diagnosis import Diagnosis
 from diagnostics.report.figures import Display
 from diagnostics.what_if import EnergyCase, WhatIf
 from ui import state
+from ui.number_field import read_number, written
+from ui.words import plain
 
 
 @dataclass(frozen=True)
@@ -145,13 +147,14 @@ def _trial(
     )
 
 
-def draw(trial: Trial) -> None:
+def draw(trial: Trial, display: Display) -> None:
     """Draw slider and field of one setting; moving one moves the other."""
-    slider, field = f"try_slider_{trial.key}_{trial.tag}", f"try_field_{trial.key}_{trial.tag}"
+    mark = display.decimal.replace(".", "")
+    slider, field = f"try_slider_{trial.key}_{trial.tag}", f"try_field_{trial.key}_{trial.tag}{mark}"
     present = round(trial.to_shown(state.what_if().get(trial.key, trial.today)), trial.decimals)
     present = min(max(present, trial.low), trial.high)
-    for key in (slider, field):
-        st.session_state.setdefault(key, float(present))
+    st.session_state.setdefault(slider, float(present))
+    st.session_state.setdefault(field, written(present, display))
     left, right = st.columns([3, 1], vertical_alignment="bottom")
     left.slider(
         trial.label,
@@ -161,25 +164,40 @@ def draw(trial: Trial) -> None:
         help=trial.help,
         key=slider,
         format=f"%.{trial.decimals}f",
-        on_change=_moved,
-        args=(trial, slider, field),
+        on_change=_slid,
+        args=(trial, slider, field, display),
     )
-    right.number_input(
+    right.text_input(
         f"{trial.label} as a number",
-        float(trial.low),
-        float(trial.high),
-        step=float(trial.step),
         key=field,
-        format=f"%.{trial.decimals}f",
         label_visibility="collapsed",
-        on_change=_moved,
-        args=(trial, field, slider),
+        on_change=_typed,
+        args=(trial, slider, field, display),
     )
 
 
-def _moved(trial: Trial, moved: str, other: str) -> None:
-    value = float(st.session_state[moved])
-    st.session_state[other] = value
+def _slid(trial: Trial, slider: str, field: str, display: Display) -> None:
+    value = float(st.session_state[slider])
+    st.session_state[field] = written(round(value, trial.decimals), display)
+    state.try_setting(trial.key, trial.to_kept(value))
+
+
+def _typed(trial: Trial, slider: str, field: str, display: Display) -> None:
+    """Take a typed number into the slider; one that cannot be taken is told, and the former stands again."""
+    former = float(st.session_state[slider])
+    try:
+        value = read_number(st.session_state[field], display)
+    except ValueError as error:
+        st.toast(plain(str(error)))
+        value = None
+    if value is not None and not trial.low <= value <= trial.high:
+        low, high = (written(end, display) for end in (trial.low, trial.high))
+        st.toast(plain(f"{trial.label}: {low} to {high} can be tried here."))
+        value = None
+    if value is None:
+        st.session_state[field] = written(former, display)
+        return
+    st.session_state[slider] = value
     state.try_setting(trial.key, trial.to_kept(value))
 
 

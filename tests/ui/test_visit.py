@@ -27,7 +27,7 @@ def test_units_and_number_format_hold_on_every_page(good: AppTest) -> None:
     assert "limit −40 °F" in words(good), "−40 °C and −40 °F are the same level"
     good.switch_page("screens/the_plant.py").run()
     assert good.session_state["hold_units"] == "°F, psi, cfm"
-    label = next(item.label for item in good.number_input if item.label.startswith("Dew point limit"))
+    label = next(item.label for item in good.text_input if item.label.startswith("Dew point limit"))
     assert label == "Dew point limit [°F]"
     good.switch_page("screens/payback.py").run()
     assert not good.exception
@@ -49,46 +49,46 @@ def test_a_setting_tried_survives_a_change_of_page_and_equals_the_engine(good: A
     good.switch_page("screens/payback.py").run()
     good.switch_page("screens/what_if.py").run()
     assert good.slider(key="try_slider_dryer.dew_point_limit_c_C").value == -30.0
-    assert good.number_input(key="try_field_dryer.dew_point_limit_c_C").value == -30.0
+    assert good.text_input(key="try_field_dryer.dew_point_limit_c_C").value == "-30"
     good.button(key="back_to_today").click().run()
     assert good.slider(key="try_slider_dryer.dew_point_limit_c_C").value == -40.0
 
 
 def test_slider_and_field_move_together(good: AppTest) -> None:
     good.switch_page("screens/what_if.py").run()
-    good.number_input(key="try_field_operation.hours_per_year_").set_value(4000.0).run()
+    good.text_input(key="try_field_operation.hours_per_year_").set_value("4,000").run()
     assert good.slider(key="try_slider_operation.hours_per_year_").value == 4000.0
 
 
 def test_edits_of_the_plant_outlive_the_page_before_they_are_used(good: AppTest) -> None:
     good.switch_page("screens/the_plant.py").run()
-    field = next(item for item in good.number_input if item.label.startswith("Rated flow"))
-    field.set_value(12.5).run()
+    field = next(item for item in good.text_input if item.label.startswith("Rated flow"))
+    field.set_value("12.5").run()
     assert "Changed, not used yet." in words(good)
     good.switch_page("screens/payback.py").run()
     good.switch_page("screens/the_plant.py").run()
-    assert next(item for item in good.number_input if item.label.startswith("Rated flow")).value == 12.5
+    assert next(item for item in good.text_input if item.label.startswith("Rated flow")).value == "12.5"
     good.button(key="plant_use").click().run()
     assert json.loads(good.session_state["kept_plant"])["dryer"]["rated_flow_m3_min"] == 12.5
 
 
 def test_edits_of_the_plant_outlive_a_change_of_units_before_they_are_used(good: AppTest) -> None:
     def field(visit: AppTest, label: str):
-        return next(item for item in visit.number_input if item.label.startswith(label))
+        return next(item for item in visit.text_input if item.label.startswith(label))
 
     good.switch_page("screens/the_plant.py").run()
     assert "These settings are in use." in words(good)
-    field(good, "Rated flow").set_value(12.5).run()
-    field(good, "Dew point limit").set_value(-30.0).run()
+    field(good, "Rated flow").set_value("12.5").run()
+    field(good, "Dew point limit").set_value("-30").run()
     good.selectbox(key="hold_units").select("°F, psi, cfm").run()
     assert field(good, "Rated flow").label == "Rated flow [cfm]"
-    assert field(good, "Rated flow").value == pytest.approx(12.5 / 0.028316846592, rel=1e-6)
-    assert field(good, "Dew point limit").value == pytest.approx(-22.0)
+    assert float(field(good, "Rated flow").value) == pytest.approx(12.5 / 0.028316846592, rel=1e-6)
+    assert float(field(good, "Dew point limit").value) == pytest.approx(-22.0)
     assert "Changed, not used yet." in words(good)
-    field(good, "Dew point limit").set_value(-40.0).run()
+    field(good, "Dew point limit").set_value("-40").run()
     good.selectbox(key="hold_units").select("°C, bar, m³/min").run()
-    assert field(good, "Rated flow").value == pytest.approx(12.5, rel=1e-6)
-    assert field(good, "Dew point limit").value == pytest.approx(-40.0)
+    assert float(field(good, "Rated flow").value) == pytest.approx(12.5, rel=1e-6)
+    assert float(field(good, "Dew point limit").value) == pytest.approx(-40.0)
     good.button(key="plant_use").click().run()
     assert json.loads(good.session_state["kept_plant"])["dryer"]["rated_flow_m3_min"] == pytest.approx(12.5, rel=1e-6)
 
@@ -118,7 +118,7 @@ def good_table(table) -> str:
 
 def test_an_impossible_setting_is_told_at_its_field_and_not_taken(good: AppTest) -> None:
     good.switch_page("screens/the_plant.py").run()
-    next(item for item in good.number_input if item.label.startswith("Purge share")).set_value(3.0).run()
+    next(item for item in good.text_input if item.label.startswith("Purge share")).set_value("3").run()
     assert words(good).count("must be less than or equal to 1") == 2
     assert good.button(key="plant_use").disabled
 
@@ -338,3 +338,30 @@ def test_files_being_read_are_let_go_and_the_former_log_stays(good: AppTest) -> 
     assert visit.session_state["kept_wanted"] is None
     assert visit.session_state["kept_files"] == good.session_state["kept_files"]
     assert visit.toast[0].value.startswith("Reading was stopped")
+
+
+def test_fields_follow_the_number_format(good: AppTest) -> None:
+    def field(label: str):
+        return next(item for item in good.text_input if item.label.startswith(label))
+
+    good.selectbox(key="hold_numbers").select("1.234,5").run()
+    good.switch_page("screens/the_plant.py").run()
+    field("Rated flow").set_value("12,5").run()
+    good.selectbox(key="hold_numbers").select("1,234.5").run()
+    assert field("Rated flow").value == "12.5"
+    field("Rated flow").set_value("twelve").run()
+    assert "“twelve” is not a number" in words(good)
+    assert good.button(key="plant_use").disabled
+    good.switch_page("screens/what_if.py").run()
+    good.selectbox(key="hold_numbers").select("1.234,5").run()
+    price = next(item for item in good.text_input if item.label.startswith("Electricity price"))
+    assert "," in price.value
+    price.set_value("0,2").run()
+    slider = next(item for item in good.slider if item.label.startswith("Electricity price"))
+    assert slider.value == 0.2
+    field("Electricity price").set_value("cheap").run()
+    assert field("Electricity price").value == "0,2"
+    assert good.toast[0].value.startswith("“cheap” is not a number")
+    field("Electricity price").set_value("7").run()
+    assert field("Electricity price").value == "0,2"
+    assert "can be tried here" in good.toast[0].value

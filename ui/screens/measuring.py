@@ -35,7 +35,7 @@ st.subheader(
 )
 st.download_button(
     "Checklist to print (HTML)",
-    checklist_page(plan, plant.site.name or "Desiccant dryer").encode(),
+    checklist_page(plan, plant.site.name, display=display).encode(),
     "measurement-plan.html",
     "text/html",
     key="get_checklist",

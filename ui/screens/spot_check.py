@@ -3,8 +3,10 @@
 import streamlit as st
 
 from diagnostics.errors import UserError
+from diagnostics.estimate import Estimate
 from diagnostics.report.figures import US
 from diagnostics.report.summary import CONFORMITY_WORDS
+from diagnostics.report.texts import words
 from diagnostics.spot_check import spot_check
 from ui import state
 from ui.plant_form import spoken
@@ -107,41 +109,38 @@ rank = (
     if result.purity_class is None
     else f"water class {result.purity_class}"
 )
-spread = uncertainty or 0.0
-band = f" ± {display.number(spread, digits=2)} {'K' if tag == 'C' else '°F'}" if spread else ""
+difference = "K" if tag == "C" else "°F"
+band = f" ± {display.number(uncertainty, digits=2)} {difference}" if uncertainty else ""
 with st.container(border=True):
     st.markdown(f"### {icon[verdict]} {display.level_words(result.pressure_dew_point_c)}{band}")
     told = f"The air {CONFORMITY_WORDS[verdict]}: probability {display.share(result.probability_of_conformity)}."
-    st.caption("Pressure dew point with the instrument's uncertainty, k = 2" if spread else "Pressure dew point")
+    st.caption("Pressure dew point with the instrument's uncertainty, k = 2" if band else "Pressure dew point")
     st.text(f"{told if result.conformity else 'No limit was given.'} ISO 8573-1 {rank}.")
-number = display.number
-show_table(
-    {
-        "quantity": [
-            "pressure dew point",
-            "atmospheric dew point",
-            "dew point over water",
-            "vapour pressure",
-            "by volume of dry air",
-            "by mass of dry air",
-            "mixing ratio",
-            "at the line",
-            spoken("per m³ at 20 °C, 1 bar, dry", display),
-            "relative humidity",
-        ],
-        "value": [
-            display.level_words(result.pressure_dew_point_c, 2),
-            display.level_words(result.atmospheric_dew_point_c, 2),
-            display.level_words(result.dew_point_over_water_c, 2),
-            f"{number(result.vapour_pressure_pa, digits=4)} Pa",
-            f"{number(result.ppmv, digits=4)} ppm",
-            f"{number(result.ppmw, digits=4)} ppm",
-            f"{number(result.mixing_ratio_g_kg, digits=4)} g/kg",
-            f"{number(result.absolute_humidity_g_m3, digits=4)} g/m³",
-            f"{number(result.reference_humidity_g_m3, digits=4)} g/m³",
-            f"{number(result.relative_humidity_percent, digits=4)} %",
-        ],
-    }
-)
+LEVELS = ("pressure_dew_point_c", "atmospheric_dew_point_c", "dew_point_over_water_c")
+OTHERS = {
+    "vapour_pressure_pa": "Pa",
+    "ppmv": "ppm",
+    "ppmw": "ppm",
+    "mixing_ratio_g_kg": "g/kg",
+    "absolute_humidity_g_m3": "g/m³",
+    "reference_humidity_g_m3": "g/m³",
+    "relative_humidity_percent": "%",
+}
+
+
+def shown(key: str) -> str:
+    """Quantity with its unit and interval."""
+    value, span = getattr(result, key), result.intervals.get(key)
+    estimate = None if value is None else Estimate(value, *(span or (value, value)))
+    if key in LEVELS:
+        return display.estimate(estimate, display.temperature_unit, decimals=1, turned=display.level)
+    return display.estimate(estimate, OTHERS[key], digits=3)
+
+
+names = words("convert")
+keys = (*LEVELS, *OTHERS)
+show_table({"quantity": [spoken(names[key], display) for key in keys], "value": [shown(key) for key in keys]})
+if not band:
+    st.caption("Without the instrument's uncertainty the values have no interval.")
 for note in result.notes:
     st.caption(plain(spoken(note, display)))

@@ -5,7 +5,9 @@ import tomli_w
 
 from diagnostics.errors import UserError
 from diagnostics.plant import plant_from
+from diagnostics.report.setting_names import turned_setting
 from ui import gate, plant_form, state
+from ui.number_field import written
 from ui.words import show_sentence
 
 st.title("The plant")
@@ -28,17 +30,22 @@ def _use(wanted: dict[str, object]) -> None:
     state.keep_plant(wanted)
 
 
+def said(value: object) -> str:
+    """What is assumed, as it would be typed."""
+    return written(float(value), display) if isinstance(value, int | float) else str(value)
+
+
 if state.trouble():
     show_sentence(state.trouble())
-assumed = {item.key: f"{item.value}".replace("_", " ") for item in plant_from(tables).assumptions}
-wanted, places = plant_form.wanted_tables(state.draft(), assumed, display)
+assumed = {item.key: said(turned_setting(item.key, item.value, display)) for item in plant_from(tables).assumptions}
+wanted, places, trouble = plant_form.wanted_tables(state.draft(), assumed, display)
 state.keep_draft(wanted)
-trouble = ""
-try:
-    plant_from(wanted)
-except UserError as error:
-    trouble = str(error)
-plant_form.show_trouble(trouble, places)
+if not trouble:
+    try:
+        plant_from(wanted)
+    except UserError as error:
+        trouble = str(error)
+plant_form.show_trouble(trouble, places, display)
 left, right = st.columns([1, 3], vertical_alignment="center")
 changed = plant_form.differ(wanted, plant_form.only_given(tables))
 left.button(

@@ -4,47 +4,63 @@ import streamlit as st
 
 from diagnostics.errors import UserError
 from diagnostics.report import charts
-from diagnostics.report.summary import LIMITED_WORDS
+from diagnostics.report.case_rows import case_rows
+from diagnostics.report.texts import words
 from ui import cached, gate, state, trials
 from ui.plant_form import spoken
-from ui.words import chart_with_table, show_sentence, show_table
+from ui.words import chart_with_table, plain, show_sentence, show_table
+
+# On a phone the answers' table stands below all sliders; the answer in short stays in sight while a thumb moves one.
+PHONE = 640
+IN_SIGHT = f"""<style>
+@media (min-width: {PHONE + 1}px) {{ .st-key-answer {{ display: none; }} }}
+@media (max-width: {PHONE}px) {{
+  :is([data-testid="stLayoutWrapper"], [data-testid="stVerticalBlock"]):has(> .st-key-answer) {{
+    position: sticky; top: 3.75rem; z-index: 20; }}
+  .st-key-answer {{ background: canvas; border-bottom: 1px solid currentColor; padding: .4rem 0; gap: 0; }}
+}}
+</style>"""
 
 st.title("What if")
 diagnosis = gate.diagnosis_or_stop(
     "With one, this page shows at once what another dew point limit, longest half-cycle, purge or price "
     "would change in energy and money."
 )
-display = state.display()
+display, say = state.display(), words("what_if")
+st.html(IN_SIGHT)
+in_short = st.container(key="answer")
 
 left, right = st.columns([2, 3], gap="large")
 with left:
-    st.caption("Move a slider or type a number; the answers beside follow at once. Nothing in the plant file changes.")
+    st.caption("Move a slider or type a number; the answers follow at once. Nothing in the plant file changes.")
     for trial in trials.trials_for(diagnosis, display):
-        trials.draw(trial)
+        trials.draw(trial, display)
     st.button("Back to today's settings", key="back_to_today", on_click=state.keep_what_if, args=({},))
 try:
     result = cached.what_if_of(state.key(), trials.changed(diagnosis), diagnosis)
 except UserError as error:
-    with right:
-        show_sentence(str(error))
+    for place in (in_short, right):
+        with place:
+            show_sentence(str(error))
     st.stop()
 
+before, after = case_rows(result.before, display), case_rows(result.after, display)
+with in_short:
+    saved = "cost_saved" if result.after.switching.figures.cost_saved_per_year is not None else "energy_saved"
+    shown = [say[name] for name in (saved, "payback", "limited_by")]
+    for (title, was), (_, becomes) in zip(before, after, strict=True):
+        if title in shown:
+            same = "" if was == becomes else f" · {say['before']} {plain(was)}"
+            st.caption(f"{title}: **{plain(becomes)}**{same}")
 with right:
-    cases = (result.before, result.after)
-    money = result.before.payback.currency
-    rows = {
-        "Purge": [display.flow_words(c.purge.average_m3_min) for c in cases],
-        "Cost of regeneration a year": [display.estimate(c.purge.cost_per_year, money) for c in cases],
-        "Half-cycle on dew point": [display.duration(c.switching.figures.half_cycle_s) for c in cases],
-        "Regenerations saved": [display.percent(c.switching.figures.regenerations_saved_share) for c in cases],
-        "Energy saved a year": [display.estimate(c.switching.figures.energy_saved_kwh_per_year, "kWh") for c in cases],
-        "Cost saved a year": [display.estimate(c.switching.figures.cost_saved_per_year, money) for c in cases],
-        "Limited by": [LIMITED_WORDS[c.switching.limited_by] for c in cases],
-        "Simple payback": [display.estimate(c.payback.simple_payback_years, "years", digits=2) for c in cases],
-        "Net present value": [display.estimate(c.payback.npv, money) for c in cases],
-    }
-    show_table({"figure": list(rows), "before": [r[0] for r in rows.values()], "after": [r[1] for r in rows.values()]})
-    st.caption("In brackets: 95 % interval.")
+    show_table(
+        {
+            say["figure"]: [title for title, _ in before],
+            say["before"]: [was for _, was in before],
+            say["after"]: [becomes for _, becomes in after],
+        }
+    )
+    st.caption(say["interval"])
     bars = trials.energy_cases(result)
     if len(bars):
         st.subheader("Energy of regeneration")
