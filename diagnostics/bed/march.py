@@ -41,6 +41,7 @@ _STIFF = 3.0
 _EVEN_STEPS = 6
 _EVEN_BEADS = np.array([[0.0], [1.0]])
 _OVERDRAWN, _DRIER_THAN_DRY, _FARTHEST_LOADING, _FARTHEST_K = 1e-4, 2e-7, 0.02, 20.0
+_SHARE_OF_WETTEST = 1e-3
 
 
 class Row:
@@ -372,12 +373,16 @@ class Row:
         self.y_face = np.maximum(mean, 0.0)
         return mean[self.last], warm[self.last]
 
-    @staticmethod
-    def _too_far(faces: Array, loading: Array, ahead: Array, warmer: Array) -> bool:
-        """Whether the second order's answer is far from the first order's, or a bead would give more than it holds."""
+    def _too_far(self, faces: Array, loading: Array, ahead: Array, warmer: Array) -> bool:
+        """Whether the second order's answer is far from the first order's, or a bead would give more than it holds.
+
+        The first bed's air is what leaves the dryer and is wanted to parts in ten million; in a bed that is purged a
+        face may fall short of dry by a small share of what the wettest carries.
+        """
         return bool(
             loading.min() < -_OVERDRAWN
-            or faces.min() < -_DRIER_THAN_DRY
+            or faces[: self.n].min() < -_DRIER_THAN_DRY
+            or faces.min() < -_DRIER_THAN_DRY - _SHARE_OF_WETTEST * faces.max()
             or np.abs(loading - ahead).max() > _FARTHEST_LOADING
             or not np.abs(warmer).max() < _FARTHEST_K
         )

@@ -4,7 +4,8 @@ Question: where does a dryer settle under constant conditions? A heatless bed ne
 there, since one swings less than 0.3 % of its mass. Method: the map from one cycle's start to the next is a fixed-point
 problem in the logarithm of loading and in temperature. Some cycles with Anderson mixing (Walker & Ni 2011, SIAM J.
 Numer. Anal. 49, 1715) smooth the guess; Newton steps whose linear systems are solved by GMRES on differences of the
-map finish it (Knoll & Keyes 2004, J. Comput. Phys. 193, 357).
+map finish it (Knoll & Keyes 2004, J. Comput. Phys. 193, 357). A heated bed forgets within a few cycles all but the
+water its heat does not reach; `creep` finds how much of that stays.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from diagnostics.bed.column import Array, BedState, enthalpy_of, temperature_of
+from diagnostics.bed.creep import settle_creep
 from diagnostics.bed.twin import Conditions, Outlet, Twin, first_guess
 from diagnostics.bed.vessel import Dryer
 
@@ -23,7 +25,7 @@ _LEAST_LOADING = 3e-7
 _WINDOW = 8
 _LONGEST_LEAP = 2.5
 _MOST_HEATED_CYCLES = 80
-_HEATED_WINDOW, _PLAIN_CYCLES = 6, 3
+_HEATED_WINDOW, _PLAIN_CYCLES, _FORGETTING_CYCLES = 6, 3, 12
 _LOADING_SCALE, _WARMTH_SCALE_K, _LEAST_SCALED = 0.05, 50.0, 1e-5
 _MIXED_CYCLES = 20
 _KRYLOV = 25
@@ -102,12 +104,12 @@ def steady_state(
 def _repeat(
     dryer: Dryer, conditions: Conditions, beds: list[BedState], step_s: float, alike: bool, tolerance: float, most: int
 ) -> Steady:
-    """Run cycle after cycle, with mixing: regeneration by heat wipes out most, but water that stays behind creeps."""
+    """Run cycle after cycle, with mixing: regeneration by heat wipes out most; water that stays behind creeps."""
     residual, cycles = np.inf, 0
     xs: list[Array] = []
     gs: list[Array] = []
     x, worst = _linear_vector(dryer, beds), np.inf
-    while residual > tolerance and cycles < most:
+    while residual > tolerance and cycles < min(most, _FORGETTING_CYCLES):
         beds = _cycle(dryer, conditions, beds, step_s, alike)
         cycles += 1
         image = _linear_vector(dryer, beds)
@@ -124,7 +126,29 @@ def _repeat(
             x = _mixed(xs, gs)
             beds = _from_linear(dryer, x)
             x = _linear_vector(dryer, beds)
+    if residual > tolerance and cycles < most:
+        beds, residual, more = _end_of_creep(dryer, conditions, beds, step_s, alike, tolerance, most - cycles)
+        cycles += more
     return Steady((beds[0], beds[1]), cycles, residual)
+
+
+def _end_of_creep(
+    dryer: Dryer, conditions: Conditions, beds: list[BedState], step_s: float, alike: bool, tolerance: float, most: int
+) -> tuple[list[BedState], float, int]:
+    """Beds, residual and cycles run; two half cycles with exchanged roles count as two."""
+    turns = 2 if alike else 1
+
+    def whole_cycle(now: list[BedState]) -> list[BedState]:
+        for _ in range(turns):
+            now = _cycle(dryer, conditions, list(now), step_s, alike)
+        return now
+
+    def change(now: list[BedState], before: list[BedState]) -> float:
+        swing = float(np.mean(now[0].loading) - np.mean(now[1].loading))
+        return _change_of_means(dryer, _linear_vector(dryer, now), _linear_vector(dryer, before), swing)
+
+    beds, residual, cycles = settle_creep(whole_cycle, change, dryer, beds, tolerance, max(most // turns, 1))
+    return beds, residual, cycles * turns
 
 
 def _change_of_means(dryer: Dryer, image: Array, before: Array, swing: float) -> float:
