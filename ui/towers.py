@@ -5,6 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from diagnostics.diagnosis import Diagnosis
+from diagnostics.estimate import Estimate
 from diagnostics.report.figures import NOTHING, Display
 
 
@@ -17,15 +18,16 @@ def tower_rows(diagnosis: Diagnosis, display: Display) -> dict[str, list[str]]:
     for tower, part in rows.groupby("tower"):
         columns["tower"].append(str(tower))
         columns["half-cycles"].append(display.number(len(part), decimals=0))
-        columns["length"].append(_usual((part["end_s"] - part["start_s"]) / 60.0, display, "min", turned=False))
+        lengths = (part["end_s"] - part["start_s"]).quantile([0.05, 0.5, 0.95])
+        columns["length"].append(display.duration(Estimate(lengths[0.5], lengths[0.05], lengths[0.95])))
         for name in ("peak", "floor"):
             columns[name].append(_usual(part[f"{name}_dew_point_c"], display, display.temperature_unit))
     return columns
 
 
-def _usual(values: pd.Series, display: Display, unit: str, *, turned: bool = True) -> str:
+def _usual(values: pd.Series, display: Display, unit: str) -> str:
     if not values.notna().any():
         return NOTHING
-    low, middle, high = (display.level(x) if turned else x for x in values.quantile([0.05, 0.5, 0.95]))
+    low, middle, high = (display.level(x) for x in values.quantile([0.05, 0.5, 0.95]))
     say = display.number
     return f"{say(middle, decimals=1)} {unit} ({say(low, decimals=1)} to {say(high, decimals=1)})"

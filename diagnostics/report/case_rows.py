@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
-from diagnostics.report.figures import Display
+from diagnostics.report.figures import NOTHING, Display
 from diagnostics.report.summary import LIMITED_WORDS
 from diagnostics.report.texts import words
-from diagnostics.what_if import EnergyCase
+from diagnostics.what_if import EnergyCase, WhatIf
+
+
+def paired_rows(result: WhatIf, display: Display) -> list[tuple[str, str, str]]:
+    """Figures before and after by name; what cannot be told in either case is left out."""
+    pairs = zip(case_rows(result.before, display), case_rows(result.after, display), strict=True)
+    return [(title, was, becomes) for (title, was), (_, becomes) in pairs if (was, becomes) != (NOTHING, NOTHING)]
 
 
 def case_rows(case: EnergyCase, display: Display) -> list[tuple[str, str]]:

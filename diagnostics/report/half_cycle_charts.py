@@ -238,7 +238,7 @@ def tail_chart(
     data = in_units(median_table(diagnosis), "dew_point_c", display)
     reach = reach_table(diagnosis)
     today = diagnosis.cycle.half_cycle_s
-    farthest = max([*reach["high_s"], data["seconds"].max() if len(data) else 0.0])
+    farthest = max([*_told(reach)["high_s"], data["seconds"].max() if len(data) else 0.0])
     if today is not None:
         farthest = min(farthest, 8 * today.value)
     unit, seconds = _step_of(float(farthest))
@@ -280,11 +280,16 @@ def tail_chart(
     return sized(alt.layer(*layers, *reached), width, height)
 
 
+def _told(reach: pd.DataFrame) -> pd.DataFrame:
+    """The kind of half-cycle that is drawn: a repeated one where it is known."""
+    return reach[reach["kind"] == ("repeated" if "repeated" in set(reach["kind"]) else "one half-cycle")]
+
+
 def _reached(
     reach: pd.DataFrame, axis: tuple[float, float, str], limit: float, domain: tuple[float, float]
 ) -> list[alt.Chart]:
     seconds, farthest, unit = axis
-    shown = reach[reach["kind"] == ("repeated" if "repeated" in set(reach["kind"]) else "one half-cycle")]
+    shown = _told(reach)
     shown = shown.assign(
         since=shown["seconds"].clip(upper=farthest) / seconds,
         low=shown["low_s"] / seconds,

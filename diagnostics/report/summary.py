@@ -47,7 +47,7 @@ def seen_lines(diagnosis: Diagnosis, display: Display = METRIC) -> list[Line]:
         Line(_TOPICS["dryness"], _dryness(diagnosis, display)),
         Line(_TOPICS["towers"], _towers(diagnosis, display)),
         Line(_TOPICS["margin"], _margin(diagnosis, display)),
-        Line(_TOPICS["trend"], _trend(diagnosis, display)),
+        Line(_TOPICS["trend"], trend_words(diagnosis, display)),
     ]
 
 
@@ -141,7 +141,8 @@ def mend_first(diagnosis: Diagnosis) -> str:
     return _SAY["mend_first"] if _passed_now(diagnosis) else ""
 
 
-def _trend(diagnosis: Diagnosis, display: Display) -> str:
+def trend_words(diagnosis: Diagnosis, display: Display) -> str:
+    """Which way the peaks go and when they would meet the limit, or why that cannot be told."""
     trend = diagnosis.trend
     slope = trend.peak_dew_point_c_per_day
     if not diagnosis.cycle.resolved:

@@ -95,7 +95,7 @@ def _show(result: WhatIf, display: Display) -> None:
     from rich.table import Table
     from rich.text import Text
 
-    from diagnostics.report.case_rows import case_rows
+    from diagnostics.report.case_rows import paired_rows
     from diagnostics.report.spoken_units import speak
     from diagnostics.report.texts import words
 
@@ -105,8 +105,7 @@ def _show(result: WhatIf, display: Display) -> None:
     table = Table(box=None, pad_edge=False, header_style="dim")
     for title in ("", say["before"], say["after"]):
         table.add_column(title, overflow="fold")
-    before, after = case_rows(result.before, display), case_rows(result.after, display)
-    for (title, was), (_, becomes) in zip(before, after, strict=True):
+    for title, was, becomes in paired_rows(result, display):
         table.add_row(title, Text(was), Text(becomes, "" if was == becomes else "bold"))
     console.print(table)
     for note in (say["interval"], *result.notes, *result.after.switching.notes[:3]):

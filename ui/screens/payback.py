@@ -56,7 +56,10 @@ if payback.cash_flow:
         told = {year: share for year, share in payback.probability_pays.items() if year in (1, 2, 3, 5, 10)}
         words = [f"{year} year{'s' if year > 1 else ''}" for year in told]
         show_table({"pays within": words, "probability": [_likely(share) for share in told.values()]})
-elif not payback.notes:
-    st.info("The case cannot be reckoned yet. Give prices and the cost of the control under **The plant**.")
-for note in dict.fromkeys((*diagnosis.switching.notes, *payback.notes)):
+else:
+    for note in payback.notes or ("The case cannot be reckoned yet.",):
+        st.info(plain(spoken(note, display)))
+    if diagnosis.switching.already_saved_share is None:
+        st.caption("Prices and the cost of the control are filled in under **The plant**.")
+for note in dict.fromkeys((*diagnosis.switching.notes, *(payback.notes if payback.cash_flow else ()))):
     st.caption(plain(spoken(note, display)))

@@ -4,11 +4,11 @@ import streamlit as st
 
 from diagnostics.report import charts
 from diagnostics.report.setting_names import named
-from diagnostics.report.summary import seen_lines, worth_lines
+from diagnostics.report.summary import seen_lines, trend_words, worth_lines
 from ui import finding_cards, gate, state
 from ui.plant_form import spoken
 from ui.towers import tower_rows
-from ui.words import chart_with_table, half_cycles_in_words, show_frame, show_table
+from ui.words import chart_with_table, half_cycles_in_words, plain, show_frame, show_table
 
 st.title("The dryer")
 diagnosis = gate.diagnosis_or_stop(
@@ -68,6 +68,7 @@ chart = charts.peaks_chart(diagnosis, width="container", height=320, display=dis
 named_peaks = peaks.rename(columns={"time": "end of half-cycle", "peak_dew_point_c": f"peak {unit}"})
 chart_with_table(chart.interactive(), named_peaks, "the peaks", "peaks", display)
 told = "Dashed: the trend and a look ahead as long as the log; shaded: its 95 % interval."
-st.caption(told if len(charts.forecast_table(diagnosis)) else "No trend is drawn: the log is too short to tell one.")
+trend = spoken(trend_words(diagnosis, display), display)
+st.caption(told if len(charts.forecast_table(diagnosis)) else plain(f"No trend is drawn: {trend}."))
 st.subheader("Table of half-cycles")
 show_frame(half_cycles_in_words(charts.half_cycle_table(diagnosis), display), display)

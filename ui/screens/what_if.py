@@ -4,7 +4,7 @@ import streamlit as st
 
 from diagnostics.errors import UserError
 from diagnostics.report import charts
-from diagnostics.report.case_rows import case_rows
+from diagnostics.report.case_rows import paired_rows
 from diagnostics.report.texts import words
 from ui import cached, gate, state, trials
 from ui.plant_form import spoken
@@ -44,20 +44,20 @@ except UserError as error:
             show_sentence(str(error))
     st.stop()
 
-before, after = case_rows(result.before, display), case_rows(result.after, display)
+rows = paired_rows(result, display)
 with in_short:
     saved = "cost_saved" if result.after.switching.figures.cost_saved_per_year is not None else "energy_saved"
     shown = [say[name] for name in (saved, "payback", "limited_by")]
-    for (title, was), (_, becomes) in zip(before, after, strict=True):
+    for title, was, becomes in rows:
         if title in shown:
             same = "" if was == becomes else f" · {say['before']} {plain(was)}"
             st.caption(f"{title}: **{plain(becomes)}**{same}")
 with right:
     show_table(
         {
-            say["figure"]: [title for title, _ in before],
-            say["before"]: [was for _, was in before],
-            say["after"]: [becomes for _, becomes in after],
+            say["figure"]: [title for title, _, _ in rows],
+            say["before"]: [was for _, was, _ in rows],
+            say["after"]: [becomes for _, _, becomes in rows],
         }
     )
     st.caption(say["interval"])
