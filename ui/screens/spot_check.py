@@ -113,7 +113,8 @@ difference = "K" if tag == "C" else "°F"
 band = f" ± {display.number(uncertainty, digits=2)} {difference}" if uncertainty else ""
 with st.container(border=True):
     st.markdown(f"### {icon[verdict]} {display.level_words(result.pressure_dew_point_c)}{band}")
-    told = f"The air {CONFORMITY_WORDS[verdict]}: probability of meeting it {display.share(result.probability_of_conformity)}."
+    likely = display.share(result.probability_of_conformity)
+    told = f"The air {CONFORMITY_WORDS[verdict]}: probability of meeting it {likely}."
     st.caption("Pressure dew point with the instrument's uncertainty, k = 2" if band else "Pressure dew point")
     st.text(f"{told if result.conformity else 'No limit was given.'} ISO 8573-1 {rank}.")
 LEVELS = ("pressure_dew_point_c", "atmospheric_dew_point_c", "dew_point_over_water_c")
