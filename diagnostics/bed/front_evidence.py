@@ -2,13 +2,15 @@
 
 Question: how much loaded water brings the leaving air to the limit, and how sure is that? Input: the pooled tail.
 Output: `Tails`, or None where no front shows. Method: both `Front` kinds are fitted; their distance, the fit's own
-error, the e-folds that were seen against those still to go, and the instrument make up the uncertainty.
+error, the e-folds that were seen against those still to go, and the instrument make up the uncertainty. The log itself
+says how far a front may be trusted beyond what was seen: fronts fitted to the lower part of the rise foretell its upper
+part (`_trial`), and by what they miss there the way on to the limit is widened.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -25,8 +27,15 @@ _LEAST_SHARE = 0.06
 _SLOPE_PER_FOLD = 0.25
 """Relative error of the slope when one e-fold of the front was seen; it falls with the e-folds (drifting plateau, rest
 of the spike; common practice, no published source)."""
-_LEAST_DEVIATION = 0.018
+_LEAST_DEVIATION = 0.015
 """Of ln loaded water, whatever the fit says: instant of the switchover, lag, flow between the readings."""
+_LOWER_PART = 0.6
+"""Part of the seen rise, in ln moisture, from which the rest is foretold."""
+_LEAST_PART = 6
+_UNTRIED_MISS = 0.3
+"""Miss over the way foretold where the lower part of the rise is too short to foretell the rest."""
+_NEAREST = 0.25
+"""Share of the miss that stays where the limit lies within what was seen: the shape is wrong there too."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,14 +80,15 @@ def tails_of(question: Question) -> Tails | None:
         return None
     logs = np.log(loaded)
     slope = exponential.slope_at_limit * loaded[0]
+    mean = float(share * logs[0] + (1.0 - share) * logs[1])
     deviation = math.hypot(
         max(math.sqrt(share * (1.0 - share)), 0.25) * (logs[1] - logs[0]),
         share * _deviation(exponential) + (1.0 - share) * _deviation(gaussian),
         _LEAST_DEVIATION,
         question.limit_deviation / slope,
         _extrapolation(shown, exponential) / slope,
+        _trial(points, (exponential, gaussian), share, mean),
     )
-    mean = float(share * logs[0] + (1.0 - share) * logs[1])
     peak = float(exponential.loaded_at_limit(question.duty.log_flow_at_peak, lead)) / loaded[0]
     return Tails(points, exponential, gaussian, share, Evidence(mean, deviation), math.log(max(peak, 0.1)))
 
@@ -109,6 +119,42 @@ def _extrapolation(shown: float, front: Front) -> float:
     seen = max(shown - noise, 0.5)
     to_go = max(math.log1p(-min(math.exp(float(front.values[0])), 0.98)) - shown, 0.0)
     return to_go * _SLOPE_PER_FOLD / seen
+
+
+def _trial(points: TailPoints, fronts: tuple[Front, Front], share: float, mean: float) -> float:
+    """Standard deviation of ln loaded water at the limit from how fronts of the lower rise foretell the upper [-].
+
+    Parameters
+    ----------
+    points : TailPoints
+    fronts : pair of Front
+        Fitted to the whole rise: exponential, spreading.
+    share : float
+        Weight of the exponential one [-].
+    mean : float
+        ln of loaded water at the limit.
+    """
+    last = np.flatnonzero(np.diff(points.half_cycle, append=-1) != 0)
+    top = float(np.percentile(points.log_moisture[last], 75))
+    plateau = float(fronts[0].values[0])
+    middle = plateau + _LOWER_PART * (top - plateau)
+    to_go = mean - math.log(float(np.percentile(points.loaded[last], 75)))
+    lower = fronts[0].predicted(points) < middle
+    kept = TailPoints(*(getattr(points, field.name)[lower] for field in fields(TailPoints)))
+    foretold = math.nan
+    if np.unique(kept.half_cycle).size >= 2 and np.count_nonzero(lower) >= _LEAST_PART * fronts[0].values.size:
+        misses = []
+        for whole, part in zip(fronts, fit_fronts(kept, fronts[0].inlet), strict=True):
+            seen, guess, begin = (
+                float(front.loaded_at_limit(level=level))
+                for front, level in ((whole, top), (part, top), (whole, middle))
+            )
+            if min(seen, guess, begin) > 0.0 and seen > begin:
+                misses.append(abs(math.log(seen / guess)) / math.log(seen / begin))
+        if len(misses) == 2:
+            foretold = share * misses[0] + (1.0 - share) * misses[1]
+    miss = min(foretold, 1.0) if math.isfinite(foretold) else _UNTRIED_MISS
+    return miss * max(to_go, _NEAREST * abs(to_go))
 
 
 def _deviation(front: Front) -> float:

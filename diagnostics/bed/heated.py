@@ -17,6 +17,9 @@ _USUAL_SLOPE = 8.0
 """e-folds of moisture per nameplate half-cycle of load near the limit, to go from a set point to the limit where they
 differ; common practice, no published source."""
 
+_MOST_FLOW_POWER = 1.8
+"""Power of flow, in ln moisture of a front at the same loaded water, up to which contact time explains it."""
+
 
 def heated_margin(question: Question) -> Margin:
     """Margin of a heated dryer.
@@ -57,6 +60,18 @@ def repeated(single: float, held: float = 1.0) -> tuple[float, float]:
     return math.log1p(-0.5 * beyond) - 0.01, 0.02 + 0.5 * beyond / 1.96
 
 
+def _history(tails: Tails) -> float:
+    """Deviation of ln loaded water at a steady load from what half-cycles at a changing load show [-].
+
+    A front that answers to flow by a higher power than contact time explains answers to what the half-cycles before
+    left in the bed; at a steady load nothing of the kind may be left.
+    """
+    front = tails.exponential
+    excess = max(float(front.values[4]) - _MOST_FLOW_POWER, 0.0)
+    spread = float(np.std(tails.points.log_flow))
+    return excess * spread / (front.slope_at_limit * math.exp(tails.single.mean))
+
+
 def _taken_up(question: Question) -> float:
     """Loaded water that a quarter of the half-cycles passed, each after a regeneration like today's [-]."""
     if not question.duty.known:
@@ -69,7 +84,7 @@ def _taken_up(question: Question) -> float:
 
 def _by_tails(tails: Tails, question: Question) -> Margin:
     shift, deviation = repeated(math.exp(tails.single.mean), _taken_up(question))
-    sustained = tails.single.shifted(shift, deviation)
+    sustained = tails.single.shifted(shift, math.hypot(deviation, _history(tails)))
     if question.duty.known:
         sustained = weigh(sustained, OPEN_PRIOR)
     seconds, weaker = _single_s(tails, question)
@@ -78,8 +93,8 @@ def _by_tails(tails: Tails, question: Question) -> Margin:
     lag_s = _lag_s(question)
     return Margin(
         single_s=Estimate.ordered(seconds - lag_s, low - lag_s, high),
-        sustained_s=repeatable_s(sustained, question.duty.mean, question),
-        at_peak_s=repeatable_s(sustained.shifted(tails.flow_effect), question.duty.peak, question),
+        sustained_s=repeatable_s(sustained.estimate(), question.duty.mean, question),
+        at_peak_s=repeatable_s(sustained.shifted(tails.flow_effect).estimate(), question.duty.peak, question),
         reserve=sustained.estimate(),
         censored=False,
         method="tail",
@@ -106,12 +121,14 @@ def _by_rating(tails: Tails | None, question: Question) -> Margin:
         per_unit = _seconds_per_load(math.exp(single.mean), question)
     else:
         per_unit = (_single_s(tails, question)[0] + question.today_s) / math.exp(tails.single.mean)
-    bounds = single.estimate()
-    bounds = Estimate.ordered(bounds.value, min(bounds.low, sustained.estimate().low), bounds.high)
+    told = Evidence.estimate if question.rise_shows else Evidence.vouched
+    bounds, reserve = told(single), told(sustained)
+    bounds = Estimate.ordered(bounds.value, min(bounds.low, reserve.low), bounds.high)
+    at_peak = told(sustained.shifted(flow_effect))
     return Margin(
         single_s=_not_below_today(bounds.map(lambda held: held * per_unit - question.today_s), question),
-        sustained_s=_not_below_today(repeatable_s(sustained, question.duty.mean, question), question),
-        at_peak_s=repeatable_s(sustained.shifted(flow_effect), question.duty.peak, question),
+        sustained_s=_not_below_today(repeatable_s(reserve, question.duty.mean, question), question),
+        at_peak_s=repeatable_s(at_peak, question.duty.peak, question),
         reserve=sustained.estimate(),
         censored=not question.rise_shows,
         method="prior" if tails is None else "prior and tail",

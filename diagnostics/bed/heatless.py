@@ -66,16 +66,17 @@ def heatless_margin(question: Question) -> Margin:
         seen = _evidence(balance, fit_level(course), course, question, at_hand or climbs)
     censored = not (climbs or question.rise_shows)
     prior = prior_above(held) if censored and not at_hand else OPEN_PRIOR
-    sustained = (prior if seen is None else weigh(seen, prior)).estimate()
+    evidence = prior if seen is None else weigh(seen, prior)
+    sustained, reserve = evidence.vouched() if censored else evidence.estimate(), evidence.estimate()
     if censored:
-        sustained = Estimate.ordered(max(sustained.value, held), max(sustained.low, held), max(sustained.high, held))
+        sustained, reserve = (each.map(lambda load: max(load, held)) for each in (sustained, reserve))
     scale = question.plant.half_cycle_s
     margin = sustained.map(lambda load: load * scale / question.duty.mean - question.today_s)
     return Margin(
         single_s=_single_s(None if censored else balance, margin, question),
         sustained_s=margin,
         at_peak_s=sustained.map(lambda load: load * scale / question.duty.peak - question.today_s),
-        reserve=sustained,
+        reserve=reserve,
         censored=censored,
         method="prior and purge balance" if censored else "purge balance",
         weaker_tower=weaker,

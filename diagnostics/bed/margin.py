@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from diagnostics.bed.duty import Duty
-from diagnostics.bed.reserve import Evidence
 from diagnostics.cycle.record import Cycle
 from diagnostics.estimate import Estimate
 from diagnostics.log.record import ScreenedLog
@@ -63,7 +62,7 @@ class Margin:
     notes: tuple[str, ...] = ()
 
 
-def repeatable_s(reserve: Evidence, load_ratio: float, question: Question) -> Estimate:
+def repeatable_s(reserve: Estimate, load_ratio: float, question: Question) -> Estimate:
     """Margin of a half-cycle that uses up ``reserve`` at ``load_ratio`` [s]."""
     scale = question.plant.half_cycle_s / load_ratio
-    return reserve.estimate().map(lambda held: held * scale - question.today_s)
+    return reserve.map(lambda held: held * scale - question.today_s)

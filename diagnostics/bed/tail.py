@@ -165,6 +165,10 @@ class Front:
         height = np.maximum(self.inlet - np.log(2.0) - front, 0.0)
         return th[2] - np.exp(th[3]) * np.sqrt(2.0 * height)
 
+    def predicted(self, points: TailPoints) -> Floats:
+        """ln moisture over that at the limit which the front gives the readings, shape (n,)."""
+        return _model(points, self.kind, self.inlet)(self.values)[0]
+
     @property
     def slope_at_limit(self) -> float:
         """d ln y of the front over loaded water where it reaches the limit [-]."""

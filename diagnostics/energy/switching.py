@@ -44,21 +44,25 @@ MEMORY_HALF_CYCLES = 12
 """Over so many half-cycles a heatless bed averages its load at least: one of them swings 0.05 to 0.6 % of its mass, the
 whole working capacity is some 7 % (usual ranges, from memory). At most it averages the whole log: near the limit only
 the difference of load and purge fills the bed, which takes days."""
-SCALING_FROM_RATING, SCALING_FROM_LOG = Estimate(1.0, 0.85, 1.05), Estimate(1.0, 0.92, 1.04)
-"""How far the half-cycle departs from one over the load: at part load the front broadens and the tail comes earlier
-(from memory: 0.8 to 0.9); from the log's own load the way is shorter."""
-_WORTH_NAMING = 0.02
-"""Below this share of the regenerations nothing is offered as a saving."""
+SCALING_FROM_RATING, SCALING_FROM_LOG = Estimate(1.0, 0.87, 1.13), Estimate(1.0, 0.94, 1.03)
+"""How far the half-cycle departs from one over the load. At part load heat is lost to the wall and the front has time
+to broaden, so that the tail comes earlier (from memory: 0.8 to 0.9); but longer contact sharpens it, and the same purge
+or heat meets less water, which lengthens it as much. From the log's own load the way is shorter."""
+_WORTH_NAMING, _UNSURE = 0.02, 0.08
+"""Below these shares of the regenerations nothing is offered as a saving; the second where it may as well be none."""
+_END_SHARE = 0.3
+"""Of a half-cycle, by which either end of a log moves the count of its regenerations (95 %)."""
 
 
 @dataclass(frozen=True, eq=False)
 class Case:
-    """What the reckoning rests on: the half-cycle held at rated load [s], loads and bounds."""
+    """What the reckoning rests on: the half-cycle held at rated load [s], loads, bounds, half-cycles in the log."""
 
     held_s: Uncertain
     bounds: Bounds
     of_log: LoadPattern
     year: Year
+    half_cycles: float
 
 
 def switch_on_dew_point(
@@ -130,7 +134,8 @@ def case_of(screened: ScreenedLog, cycle: Cycle, breakthrough: Breakthrough, pla
     if not from_log:
         # A reserve from the log was found at these same loads: a meter that reads wrong cancels out there, not here.
         held = held / load_scale(screened.conditions, plant)
-    return Case(held, bounds, of_log, load_over_year(screened, plant, of_log))
+    half_cycles = max(float(np.ptp(screened.log.time_s)) / bounds.today_s, 1.0)
+    return Case(held, bounds, of_log, load_over_year(screened, plant, of_log), half_cycles)
 
 
 def _reckon(
@@ -146,9 +151,9 @@ def _reckon(
     return Switching(
         figures=figures,
         cautious=_cautious(case, screened, cycle, breakthrough, purge, plant, price),
-        limited_by=_limit(case, saved.value),  # type: ignore[arg-type]
+        limited_by=_limit(case, saved),  # type: ignore[arg-type]
         trace=trace_of(case, figures, saving, price, plant),
-        notes=_notes(case, saved.value, saving, cycle, breakthrough, plant),
+        notes=_notes(case, saved, saving, cycle, breakthrough, plant),
         uncapped_saved_share=saved_share(held, case.of_log, no_cap).estimate(),
         time_at_longest_share=time_at_longest(held.value, case.of_log, bounds),
         year_from=case.year.source,
@@ -159,8 +164,13 @@ def _reckon(
     )
 
 
-def _limit(case: Case, saved: float) -> str:
-    if saved < _WORTH_NAMING:
+def _is_none(saved: Uncertain) -> bool:
+    """Whether no saving can be counted on: hardly any is reckoned, or little and perhaps none."""
+    return saved.value < (_UNSURE if saved.estimate().low <= 0.0 else _WORTH_NAMING)
+
+
+def _limit(case: Case, saved: Uncertain) -> str:
+    if _is_none(saved):
         return "none_possible"
     binds = time_at_longest(case.held_s.value, case.of_log, case.bounds) > 0.5
     return "longest_half_cycle" if binds else "dew_point"
@@ -170,7 +180,7 @@ def _figures(
     case: Case, held: Uncertain, bounds: Bounds, saving: YearSaving | None, plant: Plant, price: float | None
 ) -> SwitchingFigures:
     half_cycle = mean_half_cycle(held, case.of_log, bounds).estimate()
-    saved = saved_share(held, case.of_log, bounds)
+    saved = _counted(saved_share(held, case.of_log, bounds), case)
     if saving is None:
         return SwitchingFigures(half_cycle, saved.estimate(), None, None, None, None)
     energy, factor = saving.energy.estimate(), plant.economics.co2_kg_per_kwh
@@ -182,6 +192,13 @@ def _figures(
         None if price is None else energy.scaled(price),
         None if factor is None else energy.scaled(factor),
     )
+
+
+def _counted(saved: Uncertain, case: Case) -> Uncertain:
+    """The share as it would be counted in the log, whose ends cut half-cycles short; a share of nought stays nought."""
+    either = _END_SHARE / case.half_cycles
+    ends = uncertain("ends of the log", Estimate(0.0, -either, either))
+    return saved.with_(ends, lambda share, end: np.where(share > 0.0, np.clip(share + end, 0.0, 1.0), share))
 
 
 def _cautious(
@@ -224,7 +241,7 @@ def _at_peak(case: Case, purge: Purge, plant: Plant, screened: ScreenedLog) -> E
 
 
 def _notes(
-    case: Case, saved: float, saving: YearSaving | None, cycle: Cycle, breakthrough: Breakthrough, plant: Plant
+    case: Case, saved: Uncertain, saving: YearSaving | None, cycle: Cycle, breakthrough: Breakthrough, plant: Plant
 ) -> tuple[str, ...]:
     notes = [case.year.note]
     if breakthrough.reserve is None or breakthrough.reserve_from != "log":
@@ -244,9 +261,14 @@ def _notes(
             f"For {100 * early:.0f} % of the time the load is above what the bed holds even in the shortest half-cycle;"
             " the limit is passed then, whatever the control."
         )
-    if saved < _WORTH_NAMING:
+    if saved.value < _WORTH_NAMING:
         notes.append("The load leaves no room for longer half-cycles; switching on dew point saves nothing here.")
-    if saving is not None and saved >= _WORTH_NAMING and saving.energy.value <= 0.0:
+    elif _is_none(saved):
+        notes.append(
+            "The load leaves little room for longer half-cycles and perhaps none: no saving by switching on dew point"
+            " can be counted on here."
+        )
+    if saving is not None and saved.value >= _WORTH_NAMING and saving.energy.value <= 0.0:
         notes.append(
             "Regeneration here costs neither purged air nor power that the plant file names, so fewer regenerations"
             " save valves and desiccant but no energy."

@@ -70,7 +70,7 @@ def load_over_year(screened: ScreenedLog, plant: Plant, of_log: LoadPattern) -> 
     left_open = "other seasons" if seen > 0.98 else f"{100 * (1.0 - seen):.0f} % of the week's hours and other seasons"
     note = (
         f"The year is reckoned at the log's load for {plant.operation.hours_per_year:,.0f} hours; {left_open} are not"
-        " in the log, so the year's figures are wider than the log's. The year's load in blocks, given in the plant file"
-        " ([[profile]]), narrows them."
+        " in the log, so the year's figures are wider than the log's. The year's load in blocks, given in the plant"
+        " file ([[profile]]), narrows them."
     )
     return Year(of_log, scale, "log", note)
