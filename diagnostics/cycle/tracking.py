@@ -14,6 +14,7 @@ import numpy as np
 from diagnostics.cycle.breaks import fit_breaks
 from diagnostics.cycle.clock import ClockFit, Piece, aligned_times, fit_clock, template
 from diagnostics.cycle.folding import MOST_BINS, Folded, breaks_ratio, fold, place_break, without_drift
+from diagnostics.cycle.one_piece import unbroken_unless_clear
 from diagnostics.cycle.presence import present_pieces
 from diagnostics.cycle.rhythm import FALSE_ALARM, Comb, find_comb
 from diagnostics.cycle.steps import with_steps
@@ -182,6 +183,8 @@ def follow(trace: Trace, period_s: float, seed: tuple[float, float] | None = Non
         fit = _without_chance_pieces(trace, level, fit, origin)
         if _settled(before, fit, trace, fit.period_s / towers):
             break
+    if seed is None and (len(fit.pieces) > 1 or fit.lag_spread_s > STEADY * fit.period_s / towers):
+        fit = unbroken_unless_clear(trace, level, fit, period_s, origin)
     if fit.lag_spread_s > SPREAD * fit.period_s / towers:
         fit = with_steps(trace, level, fit, origin, fit.period_s / towers)
     return course_of(trace, level, fit, origin)
