@@ -152,20 +152,20 @@ def settle() -> None:
         logging.getLogger(__name__).exception("reading failed")
         _refuse(_UNEXPECTED, new, digest)
     else:
-        state.want_no_more()
         state.keep_trouble("")
         if digest != state.digest():
             state.keep_files(new)
         if plant != state.plant_text():
             state.keep_plant(json.loads(plant))
         state.keep_columns(json.loads(columns))
+        state.want_no_more()  # last: a page that is drawn anew in the midst of this begins it again
 
 
 def _refuse(sentence: str, new: Files, digest: str) -> None:
-    state.want_no_more()
     state.keep_trouble(sentence)
     if digest != state.digest():
         state.keep_refused(new)
+    state.want_no_more()
 
 
 def take_plant(text: bytes | str, name: str) -> None:

@@ -64,12 +64,12 @@ def digest_of(new: Files) -> str:
 
 def keep_files(new: Files) -> None:
     """Replace the logs; answers about the columns and stretches of the former ones no longer hold."""
-    st.session_state[_FILES] = new
-    st.session_state[_DIGEST] = digest_of(new)
     st.session_state[_COLUMNS] = "{}"
     st.session_state[_CORRECTIONS] = "[]"
     st.session_state[_REFUSED] = ()
     _anew()
+    st.session_state[_FILES] = new
+    st.session_state[_DIGEST] = digest_of(new)
 
 
 def wanted() -> Wanted | None:
@@ -114,11 +114,11 @@ def plant_turn() -> int:
 
 def keep_plant(tables: dict[str, Any]) -> None:
     """Replace the plant settings; the tables must have been checked before."""
-    st.session_state[_PLANT] = json.dumps(tables, sort_keys=True, default=str)
     st.session_state[_PLANT_TURN] += 1
     st.session_state[_DRAFT] = ""
     keep_what_if({})
     _anew()
+    st.session_state[_PLANT] = json.dumps(tables, sort_keys=True, default=str)
 
 
 def draft() -> dict[str, Any]:

@@ -5,7 +5,7 @@ import streamlit as st
 from diagnostics.report import charts
 from diagnostics.report.summary import log_line
 from ui import gate, log_answers, log_window, state
-from ui.words import show_sentence
+from ui.words import plain, show_sentence
 
 st.title("The log")
 
@@ -54,8 +54,9 @@ if not state.files():
 
 log = gate.log_or_stop()
 display = state.display()
+st.caption(plain(f"In use: {log.source}"))
 caption, curve = st.empty(), st.empty()
-caption.text(f"{log.source}: {display.number(log.samples, decimals=0)} readings")
+caption.text(f"{display.number(log.samples, decimals=0)} readings")
 if not gate.is_diagnosed():
     curve.altair_chart(charts.bare_curve(log, display=display), width="stretch")
 diagnosis = gate.diagnosis_or_none()
