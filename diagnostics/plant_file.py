@@ -138,6 +138,10 @@ class Compressor(Table):
     unloaded_power_share: Share | None = Field(None, description="Power when unloaded, as a share of full load")
     rated_flow_m3_min: Positive | None = Field(None, description="Free air delivered at full load [m3/min]")
     role: Literal["base", "trim"] | None = Field(None, description="Runs full, or follows the demand")
+    loaded_hours_per_year: float | None = Field(None, gt=0, le=8784, description="Hours a year in which it delivers")
+    running_hours_per_year: float | None = Field(
+        None, gt=0, le=8784, description="Hours a year in which its motor turns, unloaded ones included"
+    )
 
 
 class Tariff(Table):

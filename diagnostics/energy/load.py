@@ -14,6 +14,7 @@ import numpy as np
 from diagnostics.air.humidity import mixing_ratio_g_kg, moisture_fraction
 from diagnostics.bed.reserve import load_ratio
 from diagnostics.energy.compressor import flow_from_power
+from diagnostics.energy.running_hours import flow_from_hours
 from diagnostics.energy.uncertain import Uncertain, relative
 from diagnostics.log.conditions import DRY_AIR_KG_M3, conditions_of
 from diagnostics.log.record import Conditions, Floats, Log, ScreenedLog
@@ -22,7 +23,10 @@ from diagnostics.plant import Plant
 _BINS = 160
 WORKING_BAR = 1.5
 """Below this line pressure [bar abs] the dryer is taken as shut down: it does not cycle."""
-_METER_SHARE, _TYPICAL_SHARE, _FROM_POWER_SHARE = 0.05, 0.15, 0.25
+_FLOW_SHARE = {"flow": 0.05, "power": 0.25, "loaded hours": 0.3, "running hours": 0.5}
+_TYPICAL_SHARE = 0.15
+"""How well the flow is known, as a 95 % share of itself: by its meter, else told from something, else typical. What
+hour meters tell is the mean of a year, which the log's days need not be (common practice, no published source)."""
 _LOGGED_INLET_SHARE, _TYPICAL_INLET_SHARE = 0.055, 0.16
 """Moisture by 1 K and by 3 K of inlet temperature at 30 degC (saturation curve)."""
 
@@ -66,7 +70,7 @@ class LoadPattern:
 
 
 def with_known_flow(screened: ScreenedLog, plant: Plant) -> tuple[ScreenedLog, tuple[str, ...]]:
-    """The log with its flow taken from the compressor's power where no flow is known.
+    """The log with its flow taken from the compressors' power or hours where no flow is known.
 
     Parameters
     ----------
@@ -84,10 +88,7 @@ def with_known_flow(screened: ScreenedLog, plant: Plant) -> tuple[ScreenedLog, t
         return screened, ()
     flow = flow_from_power(screened, plant)
     if flow is None:
-        return screened, (
-            "No flow is logged or given (operation.flow_m3_min), nor a compressor's power to tell it from; what needs"
-            " the load is left out.",
-        )
+        return _from_hours(screened, plant)
     channels = {**screened.log.channels, "flow": flow}
     conditions, _ = conditions_of(replace(screened.log, channels=channels), plant)
     note = (
@@ -97,11 +98,28 @@ def with_known_flow(screened: ScreenedLog, plant: Plant) -> tuple[ScreenedLog, t
     return replace(screened, conditions=replace(conditions, logged=screened.conditions.logged | {"power"})), (note,)
 
 
+def _from_hours(screened: ScreenedLog, plant: Plant) -> tuple[ScreenedLog, tuple[str, ...]]:
+    flow = flow_from_hours(plant)
+    if flow is None:
+        return screened, (
+            "No flow is logged or given (operation.flow_m3_min), nor a compressor's power or hours"
+            " (compressor.loaded_hours_per_year, compressor.running_hours_per_year) to tell it from; what needs the"
+            " load is left out.",
+        )
+    loaded = all(machine.loaded_hours_per_year is not None for machine in plant.compressors)
+    channels = {**screened.log.channels, "flow": np.full(screened.log.time_s.size, flow.value)}
+    conditions, _ = conditions_of(replace(screened.log, channels=channels), plant)
+    kind = "loaded hours" if loaded else "running hours"
+    note = (
+        f"The flow ({flow.value:.1f} m³/min on average, {flow.low:.1f} to {flow.high:.1f}) was told from the"
+        f" compressors' {kind}; it is the mean of a year and knows no day of the log. A flow meter narrows it."
+    )
+    return replace(screened, conditions=replace(conditions, logged=screened.conditions.logged | {kind})), (note,)
+
+
 def flow_share_95(conditions: Conditions) -> float:
-    """How well the flow is known, as a 95 % share of itself: metered, typical or told from power."""
-    if "flow" in conditions.logged:
-        return _METER_SHARE
-    return _FROM_POWER_SHARE if "power" in conditions.logged else _TYPICAL_SHARE
+    """How well the flow is known, as a 95 % share of itself: metered, told from power or hours, or typical."""
+    return next((share for name, share in _FLOW_SHARE.items() if name in conditions.logged), _TYPICAL_SHARE)
 
 
 def load_scale(conditions: Conditions, plant: Plant) -> Uncertain:
@@ -116,7 +134,8 @@ def load_scale(conditions: Conditions, plant: Plant) -> Uncertain:
     Returns
     -------
     Uncertain
-        [-]; metered flow ± 5 %, typical ± 15 %, told from power ± 25 % (common practice, no published source).
+        [-]; metered flow ± 5 %, typical ± 15 %, told from power ± 25 %, from hours under load ± 30 %, from running
+        hours ± 50 % (common practice, no published source).
     """
     scale = relative("flow", 1.0, flow_share_95(conditions))
     if plant.heated:

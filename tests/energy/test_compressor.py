@@ -7,7 +7,9 @@ import pytest
 
 from diagnostics.air.compression import power_ratio
 from diagnostics.energy.compressor import flow_from_power, marginal_power
+from diagnostics.energy.load import mean_flow_m3_min, with_known_flow
 from diagnostics.energy.part_load import pool_kw, power_share
+from diagnostics.energy.running_hours import flow_from_hours
 from diagnostics.plant_file import Compressor
 from tests.energy import made
 
@@ -135,3 +137,29 @@ def test_a_speed_controlled_machine_below_its_lowest_speed_stops_and_starts() ->
     assert any("lowest speed" in note for note in below.notes)
     assert above.kw_per_m3_min.value == pytest.approx(0.9 * 6.8)
     assert not above.notes
+
+
+def test_a_flow_range_told_from_hours_under_load() -> None:
+    changes = {"compressor__rated_flow_m3_min": 12.0, "operation__flow_m3_min": None}
+    plant = made.plant(made.HEATLESS, **changes, compressor__loaded_hours_per_year=4000.0)
+    flow = flow_from_hours(plant)
+    # 12 m3/min in 4,000 of 8,000 hours, as an hour meter counts.
+    assert flow.value == pytest.approx(6.0)
+    assert flow.low < 5.0 < 7.0 < flow.high
+    screened, notes = with_known_flow(made.screened(plant), plant)
+    assert screened.conditions.flow_m3_min == pytest.approx(6.0)
+    assert any("loaded hours" in note and "4.6 to 7.8" in note for note in notes)
+    mean = mean_flow_m3_min(screened).estimate()
+    assert (mean.low, mean.high) == pytest.approx((flow.low, flow.high), rel=0.02)
+
+
+def test_running_hours_tell_less_than_hours_under_load() -> None:
+    changes = {"compressor__rated_flow_m3_min": 12.0, "operation__flow_m3_min": None}
+    loaded = flow_from_hours(made.plant(made.HEATLESS, **changes, compressor__loaded_hours_per_year=4000.0))
+    running = flow_from_hours(made.plant(made.HEATLESS, **changes, compressor__running_hours_per_year=4000.0))
+    assert running.value < loaded.value
+    assert running.high / running.low > loaded.high / loaded.low
+    without = made.plant(made.HEATLESS, **changes)
+    assert flow_from_hours(without) is None
+    _, notes = with_known_flow(made.screened(without), without)
+    assert any("loaded_hours_per_year" in note for note in notes)
