@@ -18,6 +18,7 @@ from diagnostics.energy.levers import weigh_levers
 from diagnostics.energy.record import Levers, Step
 from diagnostics.errors import UsageError
 from diagnostics.estimate import Estimate
+from diagnostics.report.plain_figures import plain_steps
 from diagnostics.report.texts import texts, words
 from diagnostics.report.towers import tower_summary
 
@@ -66,7 +67,7 @@ def explanation(diagnosis: Diagnosis, key: str) -> list[Step]:
     if any(_within(name, key) for name in energy):
         found = explain(diagnosis, key)
         return found + [step for step in steps if _within(step.key, key) and step not in found]
-    found = [step for step in steps if _within(step.key, key)]
+    found = [step for step in steps if _within(step.key, key)] or plain_steps(diagnosis, key)
     if not found and key not in _figures():
         raise UsageError(_unknown(key, [step.key for step in steps]))
     return found

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Iterator
 
 import pytest
 
@@ -52,6 +53,33 @@ def test_every_headline_estimate_has_a_derivation(diagnosis: Diagnosis) -> None:
         for key in keys.split():
             if whole[part][key] is not None:
                 assert f"{part}.{key}" in traced
+
+
+def numbers(value: object, key: str) -> Iterator[str]:
+    if isinstance(value, dict) and not {"value", "low", "high"} <= value.keys():
+        for name, inner in value.items():
+            yield from numbers(inner, f"{key}.{name}" if key else name)
+    elif isinstance(value, dict) or (isinstance(value, int | float) and not isinstance(value, bool)):
+        yield key
+
+
+def test_every_number_of_the_document_explains_itself(diagnosis: Diagnosis) -> None:
+    whole = document(diagnosis)
+    keys = list(numbers(whole, ""))
+    assert len(keys) > 80
+    for key in keys:
+        steps = explanation(diagnosis, key)
+        assert steps, key
+        assert steps[-1].key == key
+        assert steps[-1].value == pytest.approx(at(whole, key), rel=1e-9), key
+        assert steps[-1].formula, key
+        assert steps[-1].source, key
+
+
+def test_a_row_of_a_list_explains_itself(diagnosis: Diagnosis) -> None:
+    first = document(diagnosis)["cycle"]["half_cycles"][0]["peak_dew_point_c"]
+    (step,) = explanation(diagnosis, "cycle.half_cycles.0.peak_dew_point_c")
+    assert (step.value, step.unit) == (first, "°C")
 
 
 def test_sustained_margin_follows_from_its_inputs(diagnosis: Diagnosis) -> None:
