@@ -10,6 +10,7 @@ import pandas as pd
 import streamlit as st
 
 from diagnostics.diagnosis import Diagnosis
+from diagnostics.energy.record import PurgeEnergy
 from diagnostics.report.figures import Display
 from diagnostics.what_if import EnergyCase, WhatIf
 from ui import state
@@ -225,9 +226,15 @@ def _energy(word: str, case: EnergyCase) -> list[tuple[str, str, float]]:
     energy, saved = case.purge.energy_kwh_per_year, case.switching.figures.energy_saved_kwh_per_year
     if energy is None:
         return []
-    parts = (("compressed air", energy.air), ("heater", energy.heater), ("blower", energy.blower))
+    if case.switching.already_saved_share is not None:
+        return [(word, part, value) for part, value in _parts(energy)]
+    parts = _parts(energy)
     rows = [(f"{word}: timer", part, value) for part, value in parts]
     if saved is not None and energy.total.value > 0:
         kept = max(0.0, 1.0 - saved.value / energy.total.value)
         rows += [(f"{word}: on dew point", part, value * kept) for part, value in parts]
     return rows
+
+
+def _parts(energy: PurgeEnergy) -> tuple[tuple[str, float], ...]:
+    return ("compressed air", energy.air), ("heater", energy.heater), ("blower", energy.blower)

@@ -20,11 +20,16 @@ def case_rows(case: EnergyCase, display: Display) -> list[tuple[str, str]]:
     currency = payback.currency
     energy = None if purge.energy_kwh_per_year is None else purge.energy_kwh_per_year.total
     years = words("summary")["years"]
-    return [
+    rows = [
         (say["purge"], display.flow_words(purge.average_m3_min)),
         (say["regeneration"], display.estimate(energy, "kWh")),
         (say["cost"], display.estimate(purge.cost_per_year, currency)),
         (say["half_cycle"], display.duration(figures.half_cycle_s)),
+    ]
+    if case.switching.already_saved_share is not None:
+        return [*rows, (say["already"], display.percent(case.switching.already_saved_share))]
+    return [
+        *rows,
         (say["regenerations_saved"], display.percent(figures.regenerations_saved_share)),
         (say["energy_saved"], display.estimate(figures.energy_saved_kwh_per_year, "kWh")),
         (say["cost_saved"], display.estimate(figures.cost_saved_per_year, currency)),

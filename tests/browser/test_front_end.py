@@ -100,6 +100,27 @@ def test_a_slider_shows_what_the_engine_reckons(page, example) -> None:
     page.get_by_text(expected).first.wait_for(timeout=20_000)
 
 
+def test_on_a_phone_the_answer_is_in_sight_while_a_thumb_moves_a_slider(address, browser, example) -> None:
+    page = browser.new_context(viewport={"width": 400, "height": 700}).new_page()
+    page.goto(address)
+    page.wait_for_selector(STILL, timeout=60_000)
+    upload(page, *example)
+    go(page, "What if")
+    answer, slider = page.locator(".st-key-answer"), page.get_by_role("slider", name="Cost of the control")
+    before = answer.inner_text()
+    slider.scroll_into_view_if_needed()
+    slider.focus()
+    for _ in range(5):
+        slider.press("ArrowRight")
+    settled(page)
+    page.wait_for_function(
+        "was => document.querySelector('.st-key-answer').innerText !== was", arg=before, timeout=20_000
+    )
+    box, thumb = answer.bounding_box(), slider.bounding_box()
+    assert 0 <= box["y"] < box["y"] + box["height"] < thumb["y"] < 700
+    page.context.close()
+
+
 def test_visitors_do_not_see_each_other(page, browser, address, example) -> None:
     upload(page, *example)
     other = browser.new_context().new_page()

@@ -70,5 +70,7 @@ chart_with_table(chart.interactive(), named_peaks, "the peaks", "peaks", display
 told = "Dashed: the trend and a look ahead as long as the log; shaded: its 95 % interval."
 trend = spoken(trend_words(diagnosis, display), display)
 st.caption(told if len(charts.forecast_table(diagnosis)) else plain(f"No trend is drawn: {trend}."))
+for note in diagnosis.trend.notes:
+    st.caption(plain(spoken(note, display)))
 st.subheader("Table of half-cycles")
 show_frame(half_cycles_in_words(charts.half_cycle_table(diagnosis), display), display)

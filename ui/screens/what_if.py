@@ -46,8 +46,11 @@ except UserError as error:
 
 rows = paired_rows(result, display)
 with in_short:
-    saved = "cost_saved" if result.after.switching.figures.cost_saved_per_year is not None else "energy_saved"
-    shown = [say[name] for name in (saved, "payback", "limited_by")]
+    switching = result.after.switching
+    saved = "cost_saved" if switching.figures.cost_saved_per_year is not None else "energy_saved"
+    if switching.already_saved_share is not None:
+        saved = "regeneration"
+    shown = [say[name] for name in (saved, "already", "payback", "limited_by")]
     for title, was, becomes in rows:
         if title in shown:
             same = "" if was == becomes else f" · {say['before']} {plain(was)}"
