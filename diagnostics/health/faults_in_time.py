@@ -11,6 +11,7 @@ import numpy as np
 from diagnostics.health.case import Case
 from diagnostics.health.record import Finding
 from diagnostics.health.sentences import BED, PEOPLE, STORED_PRESSURE, between, level
+from diagnostics.health.trend import may_be_season
 from diagnostics.log.record import Floats
 from diagnostics.moment import say_duration
 
@@ -109,6 +110,8 @@ def _desiccant_decay(case: Case) -> Finding | None:
     trend = case.trend
     slope = trend.peak_dew_point_c_per_day
     if trend.verdict != "rising" or slope is None:
+        return None
+    if may_be_season(case.screened, slope.value, (case.end_s - case.start_s) / 86400.0):
         return None
     left = trend.days_to_limit
     if left is None and len(case.rows) and slope.high > 0:

@@ -19,6 +19,8 @@ from diagnostics.health.sentences import BED, PEOPLE, SAMPLE_POINT, STORED_PRESS
 from diagnostics.health.slugs import Slug, find_slug
 from diagnostics.moment import say_duration
 
+_MOST_CLIPPED = 0.1
+"""Share of readings at an end of the range from which on the steadiness of the level says nothing."""
 _TOLD = 0.5
 """Confidence from which on the room is named as the cause."""
 
@@ -36,8 +38,8 @@ def find_faults_of_air(case: Case) -> list[Finding]:
     leak = find_leak(case, levels)
     if leak is not None:
         return [_bypass_leak(case, leak)]
-    told = {sign.code for sign in case.screened.signs}
-    ingress = find_ingress(case) if not told & {"ambient_ingress", "sample_stagnant"} else None
+    told = {s.code for s in case.screened.signs if s.numbers.get("share", 1.0) >= _MOST_CLIPPED}
+    ingress = find_ingress(case) if not told & {"ambient_ingress", "sample_stagnant", "sensor_range_end"} else None
     return [] if ingress is None else [_ambient_ingress(case, ingress)]
 
 

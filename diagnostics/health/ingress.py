@@ -29,6 +29,7 @@ _RIPPLE_BESIDE_LOAD = 0.2
 _RIPPLE_OF_NOTHING = 0.05
 _FEWEST_ROWS = 20
 _BESIDE_A_DAY = 0.2
+"""What a daily wave leaves of the hourly levels, as a share, where nothing but the room's day moves them."""
 _FEWEST_FOR_A_WAVE = 18
 _LEAST_WANDER = 0.002
 _ANSWERS = 0.7
@@ -84,7 +85,8 @@ def find_ingress(case: Case) -> Ingress | None:
     elif ripple > _RIPPLE:
         return None
     if inlet_slope is None and flow_share is None:
-        told = len(case.rows) >= _FEWEST_ROWS and ripple <= _RIPPLE_OF_NOTHING and _is_a_day(hourly)
+        resolved = len(case.rows) >= _FEWEST_ROWS and ripple <= _RIPPLE_OF_NOTHING
+        told = _is_a_day(hourly, _BESIDE_A_DAY if resolved else 0.5 * _BESIDE_A_DAY)
         return Ingress(level_c, ripple, None, None, 0.45) if told else None
     if (inlet_slope is not None and inlet_slope > 0.5) or (flow_share is not None and flow_share > _FOLLOWS_FLOW):
         return None
@@ -132,11 +134,11 @@ def _without_day(values: Floats) -> Floats:
     return np.asarray(values - basis @ (basis.T @ values))
 
 
-def _is_a_day(hourly: Floats) -> bool:
+def _is_a_day(hourly: Floats, beside: float) -> bool:
     """Whether a plain daily wave is all that moves the level, as in a room."""
     if hourly.size < _FEWEST_FOR_A_WAVE or hourly.std() <= 0:
         return False
-    return float(_without_day(hourly).std()) < _BESIDE_A_DAY * float(hourly.std())
+    return float(_without_day(hourly).std()) < beside * float(hourly.std())
 
 
 def _answer(cause: Floats, answer: Floats, hours: int = 8) -> float | None:

@@ -38,6 +38,8 @@ _SATURATED = 0.2
 """Beyond this share no bed dries at all: that is no leak but a tower that was never switched over."""
 _STEADY = 0.15
 _RIPPLE_OF_A_LEAK = 0.12
+_RIPPLE_OF_NOTHING_ELSE = 0.035
+"""Asked for where no channel speaks for a leak: an overloaded heatless dryer shows twice as much."""
 
 
 def find_leak(case: Case, levels: Levels) -> Leak | None:
@@ -59,7 +61,7 @@ def find_leak(case: Case, levels: Levels) -> Leak | None:
     if spread > _STEADY or ripple > _RIPPLE_OF_A_LEAK:
         return None
     follows = _slope(np.log(inlet), np.log(moisture))
-    confidence = _confidence_of_leak(case, used, follows, opened=start_s > levels.start_s[0])
+    confidence = _confidence_of_leak(case, used, follows, ripple, opened=start_s > levels.start_s[0])
     if confidence is None:
         return None
     if start_s > levels.start_s[0]:
@@ -67,7 +69,7 @@ def find_leak(case: Case, levels: Levels) -> Leak | None:
     return Leak(start_s, middle_share, spread, middle, ripple, follows, confidence)
 
 
-def _confidence_of_leak(case: Case, used: Flags, follows: float | None, *, opened: bool) -> float | None:
+def _confidence_of_leak(case: Case, used: Flags, follows: float | None, ripple: float, *, opened: bool) -> float | None:
     """From what tells a leak from an overloaded or worn dryer; None where nothing does."""
     if opened:
         return 0.9
@@ -75,7 +77,7 @@ def _confidence_of_leak(case: Case, used: Flags, follows: float | None, *, opene
         return 0.92 if 0.5 < follows < 1.7 and _follows_by_the_hour(case, used) else None
     flow = case.screened.conditions.flow_m3_min
     if flow is None or "flow" not in case.screened.conditions.logged:
-        return 0.6
+        return 0.6 if ripple <= _RIPPLE_OF_NOTHING_ELSE and len(case.rows) else None
     known = used & (flow > 0)
     against_flow = _slope(np.log(flow[known]), np.log(case.screened.moisture[known])) if known.any() else None
     return 0.75 if against_flow is not None and abs(against_flow) < 0.3 else None

@@ -33,6 +33,7 @@ _SEEN_AS = {
 }
 WETTER_ALLOWED_K = 3.0
 _LEAST_READINGS = 5
+_STANDS_STILL = 0.8
 _FEWEST_FOR_A_PILE = 100
 _NOISE_STEPS = 1.5
 _FEWEST_MEETINGS = 5
@@ -40,7 +41,7 @@ _FEWEST_MEETINGS = 5
 
 def signs_of(case: Case) -> list[Sign]:
     """Signs of screening, and those that follow where it gave none."""
-    signs = [sign for sign in case.screened.signs if not _refuted_by_rhythm(case, sign)]
+    signs = [sign for sign in case.screened.signs if not _refuted_by_rhythm(case, sign) and not _frozen(case, sign)]
     told = {sign.code for sign in case.screened.signs}
     for exclusion in case.screened.exclusions:
         sign = _set_aside(case, exclusion)
@@ -55,12 +56,15 @@ def signs_of(case: Case) -> list[Sign]:
     if not any(sign.code == "sample_stagnant" for sign in signs):
         standing = standing_sign(case)
         signs += [] if standing is None else [standing]
-    return _without_what_a_standing_sample_makes(signs)
+    return _without_what_a_standing_sample_makes(signs, 2.0 * case.plant.half_cycle_s)
 
 
-def _without_what_a_standing_sample_makes(signs: list[Sign]) -> list[Sign]:
-    """A sample that stands turns so slowly that its crest repeats itself: no hold and no end of the range."""
-    standing = [(s.start_s, s.end_s) for s in signs if s.code == "sample_stagnant"]
+def _without_what_a_standing_sample_makes(signs: list[Sign], edge_s: float) -> list[Sign]:
+    """A sample that stands turns so slowly that its crest repeats itself: no hold and no end of the range.
+
+    Where it stands is known to ``edge_s``, for only blocks of that length tell.
+    """
+    standing = [(s.start_s - edge_s, s.end_s + edge_s) for s in signs if s.code == "sample_stagnant"]
     made = ("sensor_frozen", "sensor_range_end")
     return [s for s in signs if s.code not in made or not any(a <= s.start_s and s.end_s <= b for a, b in standing)]
 
@@ -73,6 +77,15 @@ def _refuted_by_rhythm(case: Case, sign: Sign) -> bool:
     start = np.maximum(rows["start_s"].to_numpy(float), sign.start_s)
     end = np.minimum(rows["end_s"].to_numpy(float), sign.end_s)
     return float(np.maximum(end - start, 0.0).sum()) > 0.5 * (sign.end_s - sign.start_s)
+
+
+def _frozen(case: Case, sign: Sign) -> bool:
+    """Whether what passes for a standing sample is a number that stands still: a sample creeps, a hung one does not."""
+    if sign.code != "sample_stagnant" or not any(s.code == "sensor_frozen" for s in case.screened.signs):
+        return False
+    time_s, values = case.screened.log.time_s, case.screened.log.channels["dew_point"]
+    inside = values[(time_s >= sign.start_s) & (time_s <= sign.end_s) & np.isfinite(values)]
+    return inside.size > 10 and float((np.diff(inside) == 0.0).mean()) > _STANDS_STILL
 
 
 def _set_aside(case: Case, exclusion: Exclusion) -> Sign | None:

@@ -23,6 +23,12 @@ from diagnostics.plant import Plant
 
 LEAST_RISE_K = 1.0
 """Rise over the log from which on it counts [K]."""
+_WEATHER_K = 4.0
+_SEASON_K_PER_DAY, _SEASON_K = 0.2, 20.0
+"""By how much an inlet temperature that nobody logged may have drifted: at once with the weather, and with the season
+day by day and at most; common practice, no published source."""
+_PEAK_PER_KELVIN = 1.0
+"""Kelvin of peak for a kelvin of inlet: a fixed share of saturated inlet air makes half as much, a worn bed more."""
 LEAST_SPAN_D = 1.9
 """Two days, less the broken half-cycles at both ends [d]."""
 LEAST_HALF_CYCLES = 12
@@ -35,6 +41,32 @@ _ONE_STRETCH = (
     "The peaks differ between parts of the log, but not as a steady trend: the change rests on one stretch of it (an"
     " incident, a settling tail or a step)."
 )
+
+
+_MAY_BE_SEASON = (
+    "No temperature was logged, and a rise as slow as this is what warmer inlet air of the season or the weather makes"
+    " too: it is not put down to the desiccant. A log with the inlet temperature, or a second visit in the same season,"
+    " tells."
+)
+
+
+def may_be_season(screened: ScreenedLog, slope_c_per_day: float, span_d: float) -> bool:
+    """Whether a rise may come from an inlet temperature that nobody logged.
+
+    Parameters
+    ----------
+    screened : ScreenedLog
+    slope_c_per_day : float
+        Rise of the peaks [K/d].
+    span_d : float
+        Over how many days.
+    """
+    if "inlet_temperature" in screened.conditions.logged:
+        return False
+    if any(quantity in screened.log.channels for quantity in ("temperature", "ambient_temperature")):
+        return False
+    drift_k = _WEATHER_K + min(_SEASON_K_PER_DAY * span_d, _SEASON_K)
+    return slope_c_per_day * span_d <= _PEAK_PER_KELVIN * drift_k
 
 
 def peak_trend(screened: ScreenedLog, cycle: Cycle, plant: Plant) -> Trend:
@@ -73,6 +105,8 @@ def peak_trend(screened: ScreenedLog, cycle: Cycle, plant: Plant) -> Trend:
         notes += (f"The peaks rise as logged, but {_and(explained)} {verb} for it: at equal load they do not.",)
     if "load" not in covariates:
         notes += ("No varying load was logged, so the trend is not brought to equal load.",)
+    if verdict == "rising" and may_be_season(screened, slope.value, series.span_d):
+        notes += (_MAY_BE_SEASON,)
     if cycle.control == "dew_point":
         notes += pinned_note(screened, cycle, plant)
     return Trend(

@@ -24,8 +24,6 @@ _FEWEST_FOR_MEMORY = 8
 _FEWEST_FREE = 3.0
 _STRIDE_D = 6.0 / 24.0
 _FEWEST_STRIDES = 7.0
-_MEMORY_D = 3.0 / 24.0
-"""Memory taken at least [d]: beds, pipes and production carry their state over hours."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -88,14 +86,14 @@ def fit_line(series: PeakSeries, covariates: dict[str, Floats], visit_deviation_
     peak = series.peak_c
     steps = np.diff(series.time_d) / series.step_d
     weights: Floats = np.ones_like(peak)
-    correlation = least = min(float(np.exp(-series.step_d / _MEMORY_D)), _MOST_CORRELATION)
+    correlation = 0.0
     for _ in range(6):
         whitened, target = _whiten(design * weights[:, None], peak * weights, correlation, steps)
         beta = np.asarray(np.linalg.lstsq(whitened, target, rcond=None)[0], dtype=np.float64)
         miss = peak - design @ beta
         scale = max(1.4826 * float(np.median(np.abs(miss - np.median(miss)))), 1e-6)
         weights = np.asarray(np.sqrt(np.minimum(1.0, _HUBER * 1.5 * scale / np.maximum(np.abs(miss), 1e-12))), float)
-        correlation = max(_correlation(_unbent(series.time_d, miss) * weights, steps, design.shape[1] + 1), least)
+        correlation = _correlation(_unbent(series.time_d, miss) * weights, steps, design.shape[1] + 1)
     return _line(series, covariates, design * weights[:, None], peak * weights, beta, correlation, visit_deviation_k)
 
 

@@ -19,7 +19,7 @@ DAY_S = 86400.0
 _HOUR_S = 3600.0
 _MOST_BLOCKS = 1500
 _VISIT_GAP_S = 5.0 * DAY_S
-_LEAST_CHANGE = {"load": 0.02, "inlet temperature": 0.3, "pressure": 0.02}
+_LEAST_CHANGE = {"load": 0.02, "inlet temperature": 0.3, "pressure": 0.02, "temperature of the air": 0.3}
 """Standard deviation below which a covariate is taken as constant: ln load, K, ln pressure."""
 
 
@@ -34,7 +34,8 @@ class PeakSeries:
     peak_c : ndarray, shape (n,)
         Median peak of the block, the towers' constant difference taken out [degC].
     covariates : dict of str to ndarray, shape (n,)
-        Centred: ln load, inlet temperature [K], ln pressure; only what was logged and varies.
+        Centred: ln load, inlet temperature [K], ln pressure; only what was logged and varies. Where no inlet
+        temperature was, the air's or the room's, which follow the same season.
     step_d : float
         Usual distance of blocks [d].
     visit : ndarray of int, shape (n,)
@@ -133,9 +134,25 @@ def _covariates(
         found["load"] = np.log(np.maximum(_means(loaded, block), 1e-12))
     if "inlet_temperature" in conditions.logged and conditions.inlet_temperature_c is not None:
         found["inlet temperature"] = _means(_average(time_s, conditions.inlet_temperature_c, starts, ends), block)
+    else:
+        stand_in = _stand_in(screened)
+        if stand_in is not None:
+            found["temperature of the air"] = _means(_average(time_s, stand_in, starts, ends), block)
     if "pressure" in conditions.logged:
         found["pressure"] = np.log(_means(_average(time_s, conditions.pressure_bar, starts, ends), block))
     return {name: x - x.mean() for name, x in found.items() if np.std(x) >= _LEAST_CHANGE[name]}
+
+
+def _stand_in(screened: ScreenedLog) -> Floats | None:
+    """Temperature of the sampled air or else of the room, holes filled; None where too little of it was read."""
+    for quantity in ("temperature", "ambient_temperature"):
+        values = screened.log.channels.get(quantity)
+        if values is None:
+            continue
+        known = np.isfinite(values)
+        if known.mean() > 0.9:
+            return np.interp(screened.log.time_s, screened.log.time_s[known], values[known])
+    return None
 
 
 def _average(time_s: Floats, values: Floats, starts: Floats, ends: Floats) -> Floats:

@@ -39,6 +39,10 @@ def peak_log(
     level_c: float = -60.0,
     extra_k: np.ndarray | None = None,
     start_s: float = START_S,
+    season_k_d: float = 0.0,
+    weather_k: float = 0.0,
+    peak_per_kelvin: float = 0.0,
+    inlet_logged: bool = False,
 ) -> tuple[ScreenedLog, Cycle, Plant]:
     """Make one log.
 
@@ -60,6 +64,11 @@ def peak_log(
         Whether the flow is logged.
     extra_k : ndarray, optional
         Added to the peaks, stretched over the log.
+    season_k_d, weather_k : float
+        Drift of the inlet temperature per day, and its wandering over three days.
+    peak_per_kelvin : float
+        Rise of the peaks with the inlet temperature.
+    inlet_logged : bool
     """
     rng = np.random.default_rng([seed, 11])
     count = int(days * DAY_S / half_cycle_s)
@@ -73,8 +82,13 @@ def peak_log(
     peaks = peaks + np.where(np.arange(count) % 2 == 0, 0.4, -0.4)
     if extra_k is not None:
         peaks = peaks + np.interp(np.linspace(0.0, 1.0, count), np.linspace(0.0, 1.0, extra_k.size), extra_k)
+    inlet = 28.0 + season_k_d * since_d
+    if weather_k > 0:
+        inlet = inlet + weather_k * autocorrelated(rng, count, half_cycle_s / 3600.0, 72.0) + 0.5 * weather_k * wave
+    peaks = peaks + peak_per_kelvin * (inlet - inlet.mean())
     cycle = cycle_of(starts, half_cycle_s, peaks)
-    return screened_of(starts, half_cycle_s, peaks, log_load, logged), cycle, plant_of(half_cycle_s)
+    screened = screened_of(starts, half_cycle_s, peaks, log_load, logged, inlet if inlet_logged else None)
+    return screened, cycle, plant_of(half_cycle_s)
 
 
 def cycle_of(starts: np.ndarray, half_cycle_s: float, peaks: np.ndarray) -> Cycle:
@@ -97,16 +111,22 @@ def cycle_of(starts: np.ndarray, half_cycle_s: float, peaks: np.ndarray) -> Cycl
 
 
 def screened_of(
-    starts: np.ndarray, half_cycle_s: float, peaks: np.ndarray, log_load: np.ndarray, logged: bool
+    starts: np.ndarray,
+    half_cycle_s: float,
+    peaks: np.ndarray,
+    log_load: np.ndarray,
+    logged: bool,
+    inlet: np.ndarray | None = None,
 ) -> ScreenedLog:
     """Readings every ten minutes under that load."""
     time_s = np.arange(starts[0], starts[-1] + half_cycle_s, 600.0)
     middle = starts + 0.5 * half_cycle_s
     shown = np.interp(time_s, middle, peaks)
-    flow = 6.0 * np.exp(log_load[np.searchsorted(starts, time_s, side="right") - 1])
-    conditions = Conditions(
-        np.full(time_s.size, PRESSURE_BAR), None, flow, 4.0 * flow, frozenset({"flow"} if logged else set())
-    )
+    which = np.searchsorted(starts, time_s, side="right") - 1
+    flow = 6.0 * np.exp(log_load[which])
+    inlet_c = None if inlet is None else inlet[which]
+    channels = frozenset(({"flow"} if logged else set()) | (set() if inlet is None else {"inlet_temperature"}))
+    conditions = Conditions(np.full(time_s.size, PRESSURE_BAR), inlet_c, flow, 4.0 * flow, channels)
     log = Log("drawn peaks", time_s, {"dew_point": shown}, {}, None, 600.0)
     moisture = np.asarray(moisture_fraction(shown, PRESSURE_BAR))
     return ScreenedLog(log, shown, moisture, np.ones(time_s.size, bool), (), conditions, resolution_c=0.01)

@@ -36,10 +36,26 @@ def test_stopped_switching_starts_where_the_rhythm_ceased() -> None:
 )
 def test_decay_is_a_warning_where_the_limit_is_ninety_days_away(left: float | None, severity: str) -> None:
     days = None if left is None else Estimate(left, 0.9 * left, 1.2 * left)
-    [finding] = find_faults_in_time(case_of(ROWS, drawn_from(ROWS), trend=_trend("rising", days)))
+    screened = drawn_from(ROWS, inlet_temperature=30.0)
+    [finding] = find_faults_in_time(case_of(ROWS, screened, trend=_trend("rising", days)))
     assert finding.code == "desiccant_decay"
     assert finding.severity == severity
     assert "0.3" in finding.statement
+
+
+@pytest.mark.parametrize(
+    ("slope", "channels", "codes"),
+    [
+        (0.3, {}, []),
+        (0.3, {"inlet_temperature": 30.0}, ["desiccant_decay"]),
+        (0.3, {"ambient_temperature": 20.0}, ["desiccant_decay"]),
+        (60.0, {}, ["desiccant_decay"]),
+    ],
+)
+def test_a_slow_rise_without_any_temperature_is_not_put_down_to_the_desiccant(slope, channels, codes) -> None:
+    trend = Trend(Estimate(slope, 0.9 * slope, 1.1 * slope), True, "rising", None)
+    found = find_faults_in_time(case_of(ROWS, drawn_from(ROWS, **channels), trend=trend))
+    assert [f.code for f in found] == codes
 
 
 @pytest.mark.parametrize("verdict", ["steady", "falling", "too_short"])

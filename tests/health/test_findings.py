@@ -82,7 +82,11 @@ def _every_finding() -> dict[str, Finding]:
         case_of(None, replace(screened_log(waves), signs=signs), {"dryer": {"half_cycle_s": 300}}),
         case_of(half_cycles(-60 + noise[0], -57 + noise[1]), drawn_from(quiet)),
         case_of(half_cycles(-60 + noise[0], -60 + noise[1] + wet), drawn_from(quiet)),
-        case_of(quiet, drawn_from(quiet), trend=Trend(Estimate(0.3, 0.2, 0.4), True, "rising", Estimate(40, 30, 60))),
+        case_of(
+            quiet,
+            drawn_from(quiet, inlet_temperature=30.0),
+            trend=Trend(Estimate(0.3, 0.2, 0.4), True, "rising", Estimate(40, 30, 60)),
+        ),
         case_of(half_cycles(noise[0] - 38, noise[1] - 38), drawn_from(quiet)),
         case_of(quiet, screened_log(np.r_[np.full(400, -60.0), np.linspace(-60, 0, 600)]), cycle=stopped),
         case_of(quiet, drawn_from(quiet), inactive),
@@ -182,8 +186,9 @@ def test_a_rise_of_one_tower_alone_is_no_decay_of_the_desiccant() -> None:
     slopes = {"A": Estimate(0.01, -0.1, 0.1), "B": Estimate(0.6, 0.4, 0.8)}
     one = Trend(Estimate(0.3, 0.2, 0.4), True, "rising", None, per_tower=slopes)
     both = replace(one, per_tower={"A": Estimate(0.5, 0.3, 0.7), "B": Estimate(0.6, 0.4, 0.8)})
-    assert [f.code for f in _found_in(case_of(rows, drawn_from(rows), trend=one))] == ["tower_imbalance"]
-    codes = [f.code for f in _found_in(case_of(rows, drawn_from(rows), trend=both))]
+    screened = drawn_from(rows, inlet_temperature=30.0)
+    assert [f.code for f in _found_in(case_of(rows, screened, trend=one))] == ["tower_imbalance"]
+    codes = [f.code for f in _found_in(case_of(rows, screened, trend=both))]
     assert sorted(codes) == ["desiccant_decay", "tower_imbalance"]
 
 
