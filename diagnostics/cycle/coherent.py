@@ -17,7 +17,9 @@ from diagnostics.log.record import Floats
 BLOCKS = 10
 REACH = 0.6
 """Cycles over the stretch by which the period may differ from the first guess."""
-TRIALS = 61
+TRIALS, FINE_TRIALS = 31, 11
+MOST_READINGS = 40_000
+CLEARLY_MORE = 0.01
 
 
 def coherent_fit(trace: Trace, level: Floats, piece: Piece, period_s: float, origin_s: float) -> ClockFit:
@@ -36,22 +38,33 @@ def coherent_fit(trace: Trace, level: Floats, piece: Piece, period_s: float, ori
     inside = (trace.time_s >= piece.start_s) & (trace.time_s <= piece.end_s)
     since, heard = trace.time_s[inside] - piece.offset_s - origin_s, level[inside]
     cycles = max((piece.end_s - piece.start_s) / period_s, 1.0)
-    best = _best(since, heard, trace.interval_s, period_s, REACH * period_s / cycles)
+    thin = max(1, since.size // MOST_READINGS)
+    since, heard = since[::thin], heard[::thin]
+    near_s = 0.15 * period_s / cycles
+    best = _best(since, heard, trace.interval_s, period_s, REACH * period_s / cycles, TRIALS)
+    best = _best(since, heard, trace.interval_s, best, near_s, FINE_TRIALS)
     block = np.arange(since.size) * BLOCKS // max(since.size, 1)
     near = [
-        _best(since[block != b], heard[block != b], trace.interval_s, best, 0.2 * period_s / cycles)
-        for b in range(BLOCKS)
+        _best(since[block != b], heard[block != b], trace.interval_s, best, near_s, FINE_TRIALS) for b in range(BLOCKS)
     ]
-    spread = np.array(near) - np.mean(near)
-    error = float(np.sqrt((BLOCKS - 1.0) / BLOCKS * (spread**2).sum()))
+    left_out = np.array(near) - np.mean(near)
+    error = float(np.sqrt((BLOCKS - 1.0) / BLOCKS * (left_out**2).sum()))
     return ClockFit(best, error, BLOCKS - 1.0, (piece,), 0.5 * error * cycles, error * cycles)
 
 
-def _best(since_s: Floats, heard: Floats, interval_s: float, period_s: float, reach_s: float) -> float:
+def explains_more(trace: Trace, level: Floats, period_s: float, than_s: float) -> bool:
+    """Whether a fold of the whole trace at one period explains clearly more than at another [s]."""
+    thin = max(1, level.size // MOST_READINGS)
+    since, heard = trace.time_s[::thin] - trace.time_s[0], level[::thin]
+    one, other = (folded_energy(since, heard, trace.interval_s, period) for period in (period_s, than_s))
+    return one > (1.0 + CLEARLY_MORE) * other
+
+
+def _best(since_s: Floats, heard: Floats, interval_s: float, period_s: float, reach_s: float, trials: int) -> float:
     """Period within reach at which a fold explains most, between the trials by the parabola through the best three."""
-    trial = period_s + np.linspace(-reach_s, reach_s, TRIALS)
+    trial = period_s + np.linspace(-reach_s, reach_s, trials)
     energy = np.array([folded_energy(since_s, heard, interval_s, period) for period in trial])
-    i = int(np.clip(np.argmax(energy), 1, TRIALS - 2))
+    i = int(np.clip(np.argmax(energy), 1, trials - 2))
     before, at, after = energy[i - 1 : i + 2]
     curve = before - 2.0 * at + after
     shift = 0.5 * (before - after) / curve if curve < 0.0 else 0.0

@@ -13,6 +13,7 @@ import numpy as np
 
 from diagnostics.cycle.breaks import fit_breaks
 from diagnostics.cycle.clock import ClockFit, Piece, aligned_times, fit_clock, template
+from diagnostics.cycle.coherent import explains_more
 from diagnostics.cycle.folding import MOST_BINS, Folded, breaks_ratio, fold, place_break, without_drift
 from diagnostics.cycle.one_piece import unbroken_unless_clear
 from diagnostics.cycle.presence import present_pieces
@@ -24,7 +25,7 @@ from diagnostics.log.record import Flags, Floats
 LEAST_FOR_LOADS = 16
 LIKENESS = 0.6
 CLEAR = 0.7
-GOOD, BETTER, STEADY, SPREAD = 0.25, 0.03, 0.02, 0.012
+GOOD, BETTER, STEADY, SPREAD, WHOLE = 0.25, 0.03, 0.02, 0.012, 0.95
 PARTS, LEAST_PART, SMEARED, BEYOND_CHANCE = 4, 60, 2.0, 1e-12
 DAY_S = 86400.0
 SUDDEN, SUDDEN_LONG, LONG_TIMES = 0.2, 0.5, 2.6
@@ -86,7 +87,7 @@ def whole_course(trace: Trace) -> tuple[Comb, Course] | None:
 
 def is_good(course: Course) -> bool:
     """Whether a course explains its trace without a reset, so that no other need be looked for."""
-    steady = len(course.pieces) == 1 and course.lag_spread < STEADY
+    steady = len(course.pieces) == 1 and (course.lag_spread < STEADY or course.coherence >= WHOLE)
     return steady and course.coherence * course.present_share >= GOOD
 
 
@@ -183,7 +184,8 @@ def follow(trace: Trace, period_s: float, seed: tuple[float, float] | None = Non
         fit = _without_chance_pieces(trace, level, fit, origin)
         if _settled(before, fit, trace, fit.period_s / towers):
             break
-    if seed is None and (len(fit.pieces) > 1 or fit.lag_spread_s > STEADY * fit.period_s / towers):
+    doubtful = len(fit.pieces) > 1 or fit.lag_spread_s > STEADY * fit.period_s / towers
+    if seed is None and (doubtful or explains_more(trace, level, period_s, fit.period_s)):
         fit = unbroken_unless_clear(trace, level, fit, period_s, origin)
     if fit.lag_spread_s > SPREAD * fit.period_s / towers:
         fit = with_steps(trace, level, fit, origin, fit.period_s / towers)
