@@ -14,11 +14,12 @@ from numpy.typing import NDArray
 
 from diagnostics.log.basis import AtLinePressure
 from diagnostics.log.holes import find_gaps
-from diagnostics.log.quiet import find_quiet
+from diagnostics.log.quiet import Quiet, find_quiet
 from diagnostics.log.record import Exclusion, Flags, Floats, Log, Sign
 from diagnostics.log.removal import find_removals
 from diagnostics.log.settling import find_settling
 from diagnostics.log.stuck import find_frozen, find_range_end, single_spikes
+from diagnostics.log.unseen_turns import find_unseen_turns
 from diagnostics.moment import say_duration, say_time
 from diagnostics.plant import Plant
 
@@ -151,7 +152,8 @@ def _frozen(sieve: Sieve, spared: tuple[float, ...]) -> None:
 
 def _spikes(sieve: Sieve) -> None:
     rows = sieve.rows
-    sieve.take(rows[single_spikes(sieve.line.dew_point_c[rows])], "implausible")
+    spikes = single_spikes(sieve.line.dew_point_c[rows], sieve.log.interval_s)
+    sieve.take(rows[spikes], "implausible")
 
 
 def _removals(sieve: Sieve) -> list[int]:
@@ -181,16 +183,28 @@ def _removals(sieve: Sieve) -> list[int]:
 def _stagnant(sieve: Sieve) -> None:
     rows, log, dryer = sieve.rows, sieve.log, sieve.plant.dryer
     block_s = max(2.0 * sieve.plant.half_cycle_s, dryer.longest_half_cycle_s or 0.0, 20.0 * log.interval_s)
-    for quiet in find_quiet(log.time_s[rows], sieve.line.dew_point_c[rows], block_s, sieve.resolution):
-        taken = rows[quiet.first : quiet.last + 1]
-        span = (float(log.time_s[taken[0]]), float(log.time_s[taken[-1]]))
+    time_s, dew_point_c = log.time_s[rows], sieve.line.dew_point_c[rows]
+    for quiet in find_quiet(time_s, dew_point_c, block_s, sieve.resolution):
         sentence = (
-            f"From {say_time(span[0], log.timezone)} to {say_time(span[1], log.timezone)} the ripple of the towers is"
-            f" gone ({quiet.ripple_k:.2f} K against {quiet.usual_k:.2f} K before and after) while the reading creeps by"
-            f" {quiet.creep_k:.1f} K."
+            f"the ripple of the towers is gone ({quiet.ripple_k:.2f} K against {quiet.usual_k:.2f} K before and after)"
+            f" while the reading creeps by {quiet.creep_k:.1f} K."
         )
-        sieve.say("sample_stagnant", span, 0.85, sentence, ripple_k=quiet.ripple_k, usual_ripple_k=quiet.usual_k)
-        sieve.take(taken, "stagnant", bridge=rows.size)
+        _say_stagnant(sieve, rows, quiet, sentence)
+    for quiet in find_unseen_turns(time_s, dew_point_c, sieve.plant.half_cycle_s):
+        sentence = (
+            f"no turn of the towers shows, each of which raises the reading by {quiet.usual_k:.1f} K before and after;"
+            f" the reading creeps by {quiet.creep_k:.1f} K, and the turns come on the beat of before, so the dryer went"
+            " on meanwhile."
+        )
+        _say_stagnant(sieve, rows, quiet, sentence)
+
+
+def _say_stagnant(sieve: Sieve, rows: NDArray[np.intp], quiet: Quiet, sentence: str) -> None:
+    taken = rows[quiet.first : quiet.last + 1]
+    span = (float(sieve.log.time_s[taken[0]]), float(sieve.log.time_s[taken[-1]]))
+    when = f"From {say_time(span[0], sieve.log.timezone)} to {say_time(span[1], sieve.log.timezone)} "
+    sieve.say("sample_stagnant", span, 0.85, when + sentence, ripple_k=quiet.ripple_k, usual_ripple_k=quiet.usual_k)
+    sieve.take(taken, "stagnant", bridge=rows.size)
 
 
 def _settling(sieve: Sieve, removed: list[int]) -> None:

@@ -20,6 +20,7 @@ _LONGEST_BLOCK_S = 7200.0
 """Beyond this, days of little load look the same: heated beds under low load show no ripple for many hours."""
 _QUIET, _USUAL = 0.3, 0.6
 _CREEP_K = 1.0
+_USED_UP_C = -20.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +72,10 @@ def find_quiet(time_s: Floats, dew_point_c: Floats, block_s: float, resolution: 
             continue
         level = dew_point_c[rows]
         creep = float(np.ptp(level))
-        if creep < _CREEP_K or not _comes_back(dew_point_c, edges, int(start), int(stop), creep):
+        if creep < _CREEP_K:
+            continue
+        snaps = _snaps_back(dew_point_c, edges, int(start), int(stop), usual)
+        if not snaps and not _comes_back(dew_point_c, edges, int(start), int(stop), creep):
             continue
         found.append(Quiet(rows.start, rows.stop - 1, float(np.median(ripple[start : stop + 1])), usual, creep))
     return found
@@ -82,6 +86,20 @@ def _comes_back(dew_point_c: Floats, edges: NDArray[np.int64], start: int, stop:
     before = dew_point_c[edges[max(0, start - 3)] : edges[start]]
     after = dew_point_c[edges[stop + 1] : edges[min(edges.size - 1, stop + 4)]]
     return abs(float(np.median(after)) - float(np.median(before))) <= max(2.0, 0.5 * creep_k)
+
+
+def _snaps_back(dew_point_c: Floats, edges: NDArray[np.int64], start: int, stop: int, usual_k: float) -> bool:
+    """Whether a level that came to rest leaves at once for the dryer's, as when the sample flows again.
+
+    A dryer that stood still and switches again jumps too, but until then its air grows wetter at an even or growing
+    pace; so the creep has to have slowed down, at a level that no bed which is used up has.
+    """
+    level = dew_point_c[edges[start] : edges[stop + 1]]
+    third = max(1, level.size // 3)
+    early, late = level[third] - level[0], level[-1] - level[-third]
+    after = dew_point_c[edges[stop + 1] : edges[min(edges.size - 1, stop + 3)]]
+    jump = abs(float(np.median(after)) - float(level[-1]))
+    return jump > max(3.0, 2.0 * usual_k) and abs(late) < 0.5 * abs(early) and float(level.max()) < _USED_UP_C
 
 
 def _ripples(time_s: Floats, dew_point_c: Floats, edges: NDArray[np.int64]) -> Floats:

@@ -24,6 +24,7 @@ _ROOM_C = (-25.0, 28.0)
 
 
 _CERTAIN = 0.98
+_MOST_REMOVALS = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,9 +69,20 @@ def find_removals(
             air_tops.append(top)
         else:
             removals.append(found)
+    if _keep_coming(time_s, [r.first for r in removals if r.confidence < _CERTAIN]):
+        removals = [r for r in removals if r.confidence >= _CERTAIN]
     # Where the air itself jumps as high, a jump alone no longer tells a removal.
     highest = max(air_tops, default=-np.inf)
     return [r for r in removals if r.confidence >= _CERTAIN or logged_c[r.first : r.last + 1].max() > highest + 10.0]
+
+
+def _keep_coming(time_s: Floats, firsts: list[int]) -> bool:
+    """Whether jumps come at even distances, as a wet tower's do at its turns, or more often than a person would go."""
+    if len(firsts) < 3:
+        return False
+    apart = np.diff(time_s[firsts])
+    alike = np.abs(apart / np.median(apart) - 1.0) < 0.1
+    return len(firsts) > _MOST_REMOVALS or bool(alike.mean() >= 0.6)
 
 
 def _jumps(time_s: Floats, logged_c: Floats) -> list[int]:

@@ -37,6 +37,9 @@ class Run:
         return self.last - self.first + 1
 
 
+_FALL_K, _FALL_S = 7.0, 20.0
+"""An e-fold of moisture at -60 degC, and the least time a probe with its line takes for one (common practice, no
+published source)."""
 _FAR_LONGER = 2.0
 """Times the longest usual run: a coarse digit over quiet air makes long runs of all lengths, a hang makes one apart."""
 
@@ -174,16 +177,19 @@ def _others_move(values: Floats, run: Run, resolution: float) -> bool:
     return spans.size > 0 and float(np.percentile(spans, 20)) > 2.5 * resolution
 
 
-def single_spikes(values: Floats) -> Flags:
+def single_spikes(values: Floats, interval_s: float = 60.0) -> Flags:
     """Single readings that leave and come back faster than any humidity can.
 
-    Down and back at once is never air: a probe dries slowly. Up and back by 15 K or more counts only where it is rare,
-    since a switchover's spike may fill one reading of a coarse log.
+    Down and back at once is never air: a probe dries slowly. Up and back counts where the fall is faster than a probe
+    can dry; a slower one of 15 K or more only where it is rare, since a switchover's spike may fill one reading of a
+    coarse log.
 
     Parameters
     ----------
     values : ndarray, shape (n,)
         Valid readings [K apart].
+    interval_s : float
+        Usual time between readings [s].
 
     Returns
     -------
@@ -197,11 +203,15 @@ def single_spikes(values: Floats) -> Flags:
     usual = float(np.median(np.abs(np.diff(values)))) + 1e-9
     large = max(8.0, 20.0 * usual)
     down = (np.minimum(before, after) - here > large) & (apart < 0.3 * large)
-    up = (here - np.maximum(before, after) > max(15.0, 2.0 * large)) & (apart < 2.0 + 4.0 * usual)
-    allowed = max(3, int(0.001 * values.size))
-    if up.sum() > allowed:
-        up[:] = False
+    height = here - np.maximum(before, after)
+    up = (height > max(15.0, 2.0 * large)) & (apart < 2.0 + 4.0 * usual)
+    too_fast = up & (height > _FALL_K * interval_s / _FALL_S)
+    slow = up & ~too_fast
+    if slow.sum() > max(3, int(0.003 * values.size)):
+        slow[:] = False
+    if too_fast.sum() > 0.01 * values.size:
+        too_fast[:] = False
     if down.sum() > 0.01 * values.size:
         down[:] = False
-    spikes[1:-1] = up | down
+    spikes[1:-1] = slow | too_fast | down
     return spikes

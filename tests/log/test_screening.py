@@ -348,9 +348,8 @@ def test_logs_with_known_truth() -> None:
         *(
             (kind, fault)
             for kind in ("heatless", "heated")
-            for fault in ("removal", "frozen_sensor", "lost_rows", "clock_jump")
+            for fault in ("removal", "frozen_sensor", "lost_rows", "clock_jump", "stagnant_sample")
         ),
-        ("heatless", "stagnant_sample"),
     ],
 )
 def test_what_a_second_plant_spoils_is_set_aside(kind: str, fault: str, tmp_path: Path) -> None:
@@ -366,10 +365,57 @@ def test_what_a_second_plant_spoils_is_set_aside(kind: str, fault: str, tmp_path
         assert common >= 0.9 * either - screened.log.interval_s, (seed, found, truth["excluded"])
 
 
-def test_heated_calm_is_not_called_stagnant(tmp_path: Path) -> None:
-    """A heated bed under little load is calm for many hours, so without a temperature nothing may be claimed."""
-    screened, _ = _second(tmp_path, 1, "heated", "stagnant_sample")
-    assert not [e for e in screened.exclusions if e.reason == "stagnant"]
+@pytest.mark.parametrize(("off_beat_s", "stagnant"), [(0.0, True), (2700.0, False)])
+def test_turns_that_do_not_show_come_back_on_the_beat_or_the_dryer_stopped(off_beat_s: float, stagnant: bool) -> None:
+    """Three days of two-hour half-cycles; for 15 h no turn shows and the reading creeps. A timer that went on unseen
+    comes back on its beat, one that stood still for some time does not, and that is the dryer's own."""
+    rng = np.random.default_rng(31)
+    time_s = 1.7676e9 + 60.0 * np.arange(3 * 1440)
+    since = time_s - time_s[0]
+    calm = (since > 100_000.0) & (since < 154_000.0)
+    beat = np.where(since >= 154_000.0, since + off_beat_s, since)
+    shown = -62.0 + 9.0 * np.exp(-(beat % 7200.0) / 900.0) + rng.normal(0, 0.05, since.size)
+    creep = -62.0 + 6.0 * (1.0 - np.exp(-(since - 100_000.0) / 12_000.0))
+    shown = np.where(calm, creep + rng.normal(0, 0.05, since.size), shown)
+    screened = screen(log_of(time_s, shown), plant_of("heated_purge", 7200.0))
+    assert bool(_spans(screened, "stagnant")) is stagnant
+    if stagnant:
+        [(start_s, end_s)] = _spans(screened, "stagnant")
+        assert abs(start_s - time_s[0] - 100_000.0) < 7200.0
+        assert abs(end_s - time_s[0] - 154_000.0) < 600.0
+
+
+def test_long_half_cycles_of_dew_point_control_are_no_stagnant_sample(tmp_path: Path) -> None:
+    """A bed under little load may not turn for a day, and turns at uneven distances."""
+    for seed in (1, 2, 3):
+        table, truth = second_plant(
+            seed, kind="heated", control="dew_point", days=4.0, interval_s=60.0, load=0.3, swing=0.3
+        )
+        path = tmp_path / f"{seed}.csv"
+        table.to_csv(path, index=False)
+        plant = plant_from(truth["plant"])
+        assert screen(read_log([path], plant), plant).used.all()
+
+
+def test_a_tower_that_is_wet_at_every_turn_is_no_probe_in_the_room() -> None:
+    """Of a log a minute, a wet tower's stretch holds a handful of readings at a level that room air has too."""
+    rng = np.random.default_rng(32)
+    time_s = 1.7676e9 + 60.0 * np.arange(2160)
+    since = time_s - time_s[0]
+    sick = (since > 80_000.0) & ((since // 420.0) % 2 == 1)
+    shown = np.where(sick, 4.0 + 3.0 * np.sin(since / 5e4), -48.0) + rng.normal(0, 0.1, since.size)
+    assert screen(log_of(time_s, shown), plant_of("heatless", 420.0)).used.all()
+
+
+def test_spikes_no_probe_can_make_go_and_a_rising_turn_stays() -> None:
+    """Forty kelvin up and back within a minute; a turn's own spike decays over several readings."""
+    rng = np.random.default_rng(33)
+    time_s = 1.7676e9 + 60.0 * np.arange(2880)
+    shown = -60.0 + 15.0 * np.exp(-((time_s - time_s[0]) % 14400.0) / 700.0) + rng.normal(0, 0.05, 2880)
+    spoilt = np.sort(rng.choice(np.arange(10, 2870, 7), 12, replace=False))
+    shown[spoilt] += np.where(np.arange(12) % 3, 40.0, -30.0)
+    screened = screen(log_of(time_s, shown), plant_of("heated_purge", 14400.0))
+    assert np.flatnonzero(~screened.used).tolist() == spoilt.tolist()
 
 
 @pytest.mark.parametrize(
