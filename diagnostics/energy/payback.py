@@ -115,7 +115,7 @@ def _missing(switching: Switching, saving: Estimate | None, cost: float | None) 
         return "The dryer already switches on dew point; there is no investment left to reckon."
     if cost is None:
         priced = saving is not None or switching.figures.energy_saved_kwh_per_year is None
-        price = "" if priced else ", and economics.electricity_price_per_kwh or a tariff"
+        price = "" if priced else " and economics.electricity_price_per_kwh or a tariff"
         return f"The payback needs economics.retrofit_cost{price}."
     if switching.figures.energy_saved_kwh_per_year is None:
         return "The payback needs a saving, which could not be told."

@@ -16,6 +16,7 @@ from diagnostics.report.figures import METRIC, Display
 from diagnostics.report.half_cycle_charts import forecast_table
 from diagnostics.report.instrument import budget_rows, instrument_rows
 from diagnostics.report.levers import lever_columns, lever_notes, lever_rows
+from diagnostics.report.money_charts import energy_table
 from diagnostics.report.setting_names import named, named_setting, turned_setting
 from diagnostics.report.spoken_units import speak
 from diagnostics.report.summary import CONFORMITY_WORDS, log_line, mend_first, seen_lines, worth_lines
@@ -48,7 +49,7 @@ def report_content(diagnosis: Diagnosis, *, today: dt.date | None = None, displa
     levers = lever_rows(diagnosis, display)
 
     def say(sentence: str) -> str:
-        return speak(named(sentence, display), display)
+        return speak(named(sentence, display, tab=False), display)
 
     return {
         "texts": {
@@ -67,18 +68,18 @@ def report_content(diagnosis: Diagnosis, *, today: dt.date | None = None, displa
         "first_cautions": list(dict.fromkeys(item["caution"] for item in findings[:FIRST] if item["caution"])),
         "more": _more(page["more_findings"], len(findings) - FIRST),
         "findings": findings,
-        "seen": [(line.topic, named(line.text, display)) for line in seen_lines(diagnosis, display)],
-        "worth": [(line.topic, named(line.text, display)) for line in worth_lines(diagnosis, display)],
+        "seen": [(line.topic, named(line.text, display, tab=False)) for line in seen_lines(diagnosis, display)],
+        "worth": [(line.topic, named(line.text, display, tab=False)) for line in worth_lines(diagnosis, display)],
         "towers": _towers(whole, display),
         "excluded": _excluded(diagnosis)[:MOST_ROWS],
         "more_excluded": _more(page["more_rows"], len(diagnosis.screened.exclusions) - MOST_ROWS),
         "instrument": instrument_rows(diagnosis, display),
         "budget": budget_rows(diagnosis, display),
         "next_log": [say(f"{line.instruction} {line.reason}") for line in _lacking(diagnosis)],
-        "money": bool(switching) or diagnosis.purge.energy_kwh_per_year is not None,
+        "money": bool(switching) or bool(diagnosis.payback.cash_flow) or energy_table(diagnosis)["case"].nunique() > 1,
         "switching": switching,
         "levers": levers,
-        "lever_notes": [named(note, display) for note in lever_notes(diagnosis, display)],
+        "lever_notes": [named(note, display, tab=False) for note in lever_notes(diagnosis, display)],
         "method": _method(whole, display),
         "derivation": [_derived(step, display) for step in whole["trace"] if not step["key"].startswith(_IN_TABLES)],
         "assumptions": [_assumption(item, display) for item in whole["assumptions"]],
@@ -101,7 +102,7 @@ def _captions(diagnosis: Diagnosis, zone: str) -> dict[str, str]:
 def _assumption(item: dict[str, Any], display: Display) -> tuple[str, str, str]:
     key = item["key"]
     value = _cell(turned_setting(key, item["value"], display), display)
-    return named_setting(key, display), value, speak(named(item["why"], display), display)
+    return named_setting(key, display), value, speak(named(item["why"], display, tab=False), display)
 
 
 def _lacking(diagnosis: Diagnosis) -> tuple[PlanLine, ...]:
@@ -117,7 +118,7 @@ def _finding(finding: Finding, diagnosis: Diagnosis, display: Display) -> dict[s
     zone = diagnosis.screened.log.timezone
 
     def say(sentence: str) -> str:
-        return speak(named(sentence, display), display)
+        return speak(named(sentence, display, tab=False), display)
 
     places = [
         page["tower"].format(tower=finding.tower) if finding.tower else "",

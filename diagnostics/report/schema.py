@@ -10,6 +10,14 @@ from typing import Any, Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 SCHEMA_NAME = "dewswing/diagnosis/1"
+_NO_INTERVAL_ROBUST = (
+    "Median of the slopes between pairs of peaks [K/d]: a check on the trend's sign. No interval: one from ranks takes"
+    " peaks as independent, which they are not, and would be too narrow; peak_dew_point_c_per_day has one."
+)
+_NO_INTERVAL_LOAD = (
+    "No interval: it follows from flow, pressure and inlet temperature as logged or given, and nobody states the errors"
+    " of those."
+)
 
 
 class Part(BaseModel):
@@ -187,7 +195,7 @@ class TrendPart(Part):
     verdict: Literal["rising", "steady", "falling", "too_short"]
     days_to_limit: Maybe
     raw_c_per_day: Maybe
-    robust_c_per_day: float | None
+    robust_c_per_day: float | None = Field(description=_NO_INTERVAL_ROBUST)
     explained_by: list[str]
     per_tower: dict[str, EstimatePart]
 
@@ -206,8 +214,10 @@ class BreakthroughPart(Part):
     method: str
     reserve: Maybe
     reserve_from: str
-    load_ratio: float | None
-    peak_load_ratio: float | None
+    load_ratio: float | None = Field(description=f"Mean load over the rating [-]. {_NO_INTERVAL_LOAD}")
+    peak_load_ratio: float | None = Field(
+        description=f"95th percentile of the load over the rating [-]. {_NO_INTERVAL_LOAD}"
+    )
     rise_c: float | None
     weaker_tower: str | None
 

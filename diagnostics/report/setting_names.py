@@ -81,13 +81,14 @@ def spaced(word: object) -> str:
     return str(word).replace("_", " ")
 
 
-def named(text: str, display: Display) -> str:
-    """Text in which keys of the plant file are called by the names of their fields."""
+def named(text: str, display: Display, *, tab: bool = True) -> str:
+    """Text in which keys of the plant file are called by the names of their fields, with the form's tab if wanted."""
 
     def name_of(found: re.Match[str]) -> str:
         table, name = found[1], found[2]
         known = name in MODELS[table].model_fields
-        return f"“{label_of(name, display)}” ({title_of(table)})" if known else found[0]
+        place = f" ({title_of(table)})" if tab else ""
+        return f"“{label_of(name, display)}”{place}" if known else found[0]
 
     return _KEY.sub(name_of, _BARE_KEY.sub("", text))
 

@@ -19,6 +19,7 @@ _QUANTITY = re.compile(
     rf"(?:(?P<every> a day| a year)?(?P<open> \()(?P<low>{_NUMBER}) to (?P<high>{_NUMBER})\))?"
 )
 _PLAIN_NUMBER = re.compile(r"(?<![\w.,])(?<!\w-)(?:\d{1,3}(?:,\d{3})+(?:\.\d+)?|\d+\.\d+)(?![,.]?\w)")
+_TYPED_MINUS = re.compile(r"(?:(?<=[\s(])|^)-(?=\d)")
 _SAID_TWICE = re.compile(r"(?P<it>\d[\d.,]* psi gauge)(?P<rest> \([^()]*), (?P=it)\)")
 _QUOTED = re.compile(r"(“[^”]*”|\"[^\"]*\"|'[^' ][^']*'(?!\w))")
 
@@ -101,5 +102,6 @@ def _said(number: str, turned: Callable[[float], float], display: Display, *, le
 
 
 def _formatted(text: str, display: Display) -> str:
+    text = _TYPED_MINUS.sub("−", text)
     marks = {",": display.group, ".": display.decimal}
     return _PLAIN_NUMBER.sub(lambda found: "".join(marks.get(sign, sign) for sign in found[0]), text)

@@ -81,3 +81,16 @@ def test_no_sentence_of_a_diagnosis_stays_metric(name: str) -> None:
         assert not LEFT.search(speak(sentence, US)), sentence
         numbers = [len(re.findall(r"\d+(?:[.,]\d+)*", text)) for text in (sentence, speak(sentence, US))]
         assert numbers[0] <= numbers[1] <= numbers[0] + sentence.count("per m³/min"), "no number is lost"
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("changed by -40 to +45 % over the log.", "changed by −40 to +45 % over the log."),
+        ("(-3 of 8)", "(−3 of 8)"),
+        ("the 10-year case of 2026-03-02", "the 10-year case of 2026-03-02"),
+        ("column '-5 a'", "column '-5 a'"),
+    ],
+)
+def test_a_typed_minus_becomes_one(text: str, said: str) -> None:
+    assert speak(text, METRIC) == said
