@@ -42,7 +42,7 @@ def cell_class(cell: str) -> str:
         return "e"
     if len(plain) > 64:
         return "t"
-    if _NUMBER.fullmatch(plain) or _STAMP.fullmatch(plain):
+    if _NUMBER.fullmatch(plain.strip("()")) or _STAMP.fullmatch(plain):
         return "n"
     low = plain.lower()
     if low in FAULT_WORDS or low in _BOOLEAN or not any(c.isalnum() for c in low):

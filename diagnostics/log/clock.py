@@ -19,7 +19,7 @@ from diagnostics.log.calendar_columns import from_calendar_columns
 from diagnostics.log.elapsed import from_counts
 from diagnostics.log.raw import RawColumn, RawTable
 from diagnostics.log.record import Floats
-from diagnostics.log.stamps import ZONE_S, StampText, read_date_and_time, read_stamps
+from diagnostics.log.stamps import ZONE_S, StampText, read_date_and_time, read_stamps, split_stamp
 from diagnostics.log.time_words import is_date_title, is_time_title
 from diagnostics.plant_file import LogAnswers
 
@@ -118,7 +118,7 @@ def _look(column: RawColumn) -> _Look | None:
     if not cells:
         return None
     from diagnostics.log.dates import looks_like_date
-    from diagnostics.log.stamps import split_stamp, time_of_day_s
+    from diagnostics.log.stamps import time_of_day_s
 
     dates = times = offsets = 0
     for cell in cells:
@@ -252,7 +252,30 @@ def _joined(table: RawTable, date: int, time: int, answers: LogAnswers) -> Stamp
     if answers.time_format is not None:
         both = pc.binary_join_element_wise(date_words, time_words, " ")
         return read_stamps(both, name=table.name, title=title, time_format=answers.time_format)
-    return read_date_and_time(date_words, time_words, name=table.name, title=title, day_first=answers.day_first)
+    stamps = read_date_and_time(date_words, time_words, name=table.name, title=title, day_first=answers.day_first)
+    if table.columns[date].filled > 0.5 * table.columns[time].filled:
+        return stamps
+    return _days_carried_on(stamps, date_words, time_words)
+
+
+def _days_carried_on(stamps: StampText, date_words: object, time_words: object) -> StampText:
+    """Stamps of a table that names the day only where it begins, as merged cells do."""
+    from pyarrow import compute as pc
+
+    clock = read_date_and_time(pc.if_else(False, date_words, None), time_words, name="", title="").local_s
+    day = np.where(np.isfinite(stamps.local_s), np.floor(stamps.local_s / 86_400.0), np.nan)
+    named = np.flatnonzero(np.isfinite(day))
+    if not named.size or named[0] != int(np.argmax(np.isfinite(clock))):
+        return stamps
+    last = np.maximum.accumulate(np.where(np.isfinite(day), np.arange(day.size), -1))
+    known = np.flatnonzero(np.isfinite(clock) & (last >= 0))
+    over = np.zeros(day.size)
+    over[known[1:]] = (np.diff(clock[known]) < -0.5 * 86_400.0) & ~np.isfinite(day[known[1:]])
+    passed = np.cumsum(over)
+    local = np.full(day.size, np.nan)
+    local[known] = (day[last[known]] + passed[known] - passed[last[known]]) * 86_400.0 + clock[known]
+    note = "Dates stand only where a day begins; the rows below were taken as the same day, and on past midnight."
+    return StampText(local, stamps.offset_s, int(np.isfinite(clock).sum()), 0, True, True, (*stamps.notes, note))
 
 
 def _named(table: RawTable, answers: LogAnswers, time: int | None, date: int | None) -> Clock:
@@ -300,6 +323,13 @@ def _times_only(table: RawTable, looks: Looks, answers: LogAnswers) -> Clock | N
     if not times:
         return None
     column = table.columns[times[0]]
+    cells = _sample(column)
+    unread = [date for cell in cells if (date := split_stamp(cell)[0])]
+    if len(unread) > 0.5 * len(cells):
+        raise InputError(
+            f"{table.name}: column {column.title!r} shows dates such as {unread[0]!r} in a form that is not read here;"
+            " write them in numbers, as in 2026-01-31, or give [log] time_format."
+        )
     start = start_in_preamble(table, answers)
     if start is None:
         raise InputError(

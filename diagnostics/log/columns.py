@@ -28,7 +28,7 @@ _MOST_FAULTS_SHOWN = 4
 _COLD_C = -10.0
 _SAYS_LITTLE = re.compile(
     r"(d ?p|t ?p|values?|werte?|messwert|valeur|valor|valore|waarde|measurement|reading|probe|sensor|pv)?( ?\d{0,2})"
-    r"|(channel|kanal|canal|canale|ch|ai|analog|analogue|input)( in)? ?\d{0,2}"
+    r"|(column|channel|kanal|canal|canale|ch|ai|analog|analogue|input)( in)? ?\d{0,2}"
 )
 
 

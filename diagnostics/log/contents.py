@@ -127,9 +127,13 @@ def _refuse_stranger(name: str, head: bytes) -> None:
         if head.startswith(magic) and (len(magic) > 3 or _is_binary(head) or magic == b"\xff\xd8\xff"):
             raise InputError(f"{name} is {what}, not a log; {_MEND}")
     if head[:512].lstrip(b"\xef\xbb\xbf \r\n\t").lower().startswith((b"<!doctype html", b"<html")):
+        if name.lower().endswith((".xls", ".xlsx")):
+            raise InputError(
+                f"{name} is a web page under a workbook's name; open it in a spreadsheet, save it as .xlsx."
+            )
         raise InputError(f"{name} is a web page, not a log; {_MEND}")
     packed = head.startswith((b"\x1f\x8b", b"PK", b"PAR1", b"\xd0\xcf\x11\xe0", b"\xff\xfe", b"\xfe\xff"))
-    if not packed and _is_binary(head):
+    if not packed and (_is_binary(head.rstrip(b"\x00")) or not head.strip(b"\x00")):
         raise InputError(f"{name} holds bytes that are no text, it is not a log; {_MEND}")
 
 

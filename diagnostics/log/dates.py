@@ -10,41 +10,28 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-import unicodedata
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from diagnostics.errors import InputError
+from diagnostics.log.months import month_of, said_of_month
 from diagnostics.log.record import Floats
-
-_MONTHS = {
-    1: "jan ian janv ene gen led sty tam oca янв січ styc",
-    2: "feb fev fevr unor uno lut hel sub şub фев лют",
-    3: "mar mrz maerz mrt marts maa bre брe мар бер marc",
-    4: "apr avr abr dub kwi huh nis апр кві",
-    5: "may mai mag mei maj kve tou май мая тра",
-    6: "jun juin giu iun cze kes haz cerven июн чер",
-    7: "jul juil lug iul lip hei tem cervenec cervence cvc июл лип",
-    8: "aug aou aout ago srp sie elo agu avg авг сер",
-    9: "sep set szept zar wrz syy eyl сен вер",
-    10: "oct okt ott out rij paz lok eki окт жов",
-    11: "nov noi lis marras kas ноя лис",
-    12: "dec dez dic des dis pro gru jou ara дек гру",
-}
-_MONTH_OF = {name: month for month, names in _MONTHS.items() for name in names.split()}
-_PREFIXES = sorted(_MONTH_OF, key=len, reverse=True)
 
 _YEAR_FIRST = re.compile(r"(\d{4})\s?[-/._ 年]\s?(\d{1,2})\s?[-/._ 月]\s?(\d{1,2})[日.]?")
 _YEAR_FIRST_KOREAN = re.compile(r"(\d{4})년\s?(\d{1,2})월\s?(\d{1,2})일")
 _YEAR_LAST = re.compile(r"(\d{1,2})\s?([-/._ ])\s?(\d{1,2})\s?[-/._ ]\s?(\d{4}|\d{2})\.?")
 _COMPACT = re.compile(r"(\d{4})(\d{2})(\d{2})")
-_ORDINAL = re.compile(r"(\d{4})-(\d{3})")
+_ORDINAL = re.compile(r"(\d{4})-?(\d{3})")
+_WEEK = re.compile(r"(\d{4})-?W(\d{2})-?([1-7])T?", re.I)
+_WORD_OF_YEAR = re.compile(r"(?<=\d{4})\.?\s?(?:г\.?|р\.?|m\.|gada)(?=[\s,]|$)")
+_WORD_OF_DAY = re.compile(r"(?<=\d)\s?d\.?$")
 _NAMED = re.compile(r"(\d{1,2})(?:st|nd|rd|th)?[-/. ]*(?:de )?([^\W\d_]{3,12})[-/., ]*(?:de )?(\d{4}|\d{2})")
 _NAMED_MONTH_FIRST = re.compile(r"([^\W\d_]{3,12})[-/. ]*(\d{1,2})(?:st|nd|rd|th)?[-/, ]+(\d{4}|\d{2})")
-_NAMED_YEAR_FIRST = re.compile(r"(\d{4})[-/. ]*([^\W\d_]{3,12})[-/. ]*(\d{1,2})")
-_WEEKDAY = re.compile(r"^[^\W\d_]{2,12}[.,]*\s+(?=\d)|^[^\W\d_]{2,12},\s+")
+_NAMED_YEAR_FIRST = re.compile(r"(\d{4})[-/. ]*([^\W\d_]{3,12})[-/. ]*(\d{1,2})\.?")
+_NAMED_LAST = re.compile(r"(\d{4})[-/. ]+(\d{1,2})[-/. ]+([^\W\d_]{3,12})\.?")
+_WEEKDAY = re.compile(r"^[^\W\d_]{2,12}[.,]*\s+(?=\d)|^[^\W\d_]{2,12},\s+|^[^\W\d_]{2,4}\.?\s+(?=[^\W\d_]{3})")
 
 _EPOCH_ORDINAL = dt.date(1970, 1, 1).toordinal()
 Triple = tuple[int, int, int]
@@ -94,7 +81,7 @@ def to_days(words: list[str], codes: NDArray[np.int64], *, day_first: bool | Non
         days[k] = _day(*triple)
         impossible[k] = np.isnan(days[k])
     if not open_:
-        return Days(days[:-1], impossible)
+        return Days(days[:-1], impossible, _say_months(words))
     orders = _orders(open_, day_first)
     counts = np.bincount(codes, minlength=len(words) + 1)
     tried = {}
@@ -110,6 +97,13 @@ def to_days(words: list[str], codes: NDArray[np.int64], *, day_first: bool | Non
     return Days(chosen[:-1], impossible, f"Dates were read {_SPOKEN[order]}: {why}.")
 
 
+def _say_months(words: list[str]) -> str:
+    named = {
+        name: said for word in words for name in re.findall(r"[^\W\d_]{3,}", word) if (said := said_of_month(name))
+    }
+    return " ".join(f"The month {name!r} was read as {said}." for name, said in list(named.items())[:3])
+
+
 _SPOKEN = {"dmy": "day first", "mdy": "month first", "ymd": "year first"}
 
 
@@ -118,6 +112,7 @@ def _parse(words: list[str]) -> tuple[dict[int, Triple], dict[int, tuple[Triple,
     open_: dict[int, tuple[Triple, str]] = {}
     for k, word in enumerate(words):
         text = word.strip(" ,;'\"")
+        text = _WORD_OF_DAY.sub("", _WORD_OF_YEAR.sub("", text))
         if text[:1].isalpha() and _named(text) is None:
             text = _WEEKDAY.sub("", text)
         if found := (_YEAR_FIRST.fullmatch(text) or _YEAR_FIRST_KOREAN.fullmatch(text) or _COMPACT.fullmatch(text)):
@@ -126,6 +121,8 @@ def _parse(words: list[str]) -> tuple[dict[int, Triple], dict[int, tuple[Triple,
             open_[k] = (int(found[1]), int(found[3]), _year(found[4])), found[2] + str(len(found[4]))
         elif found := _ORDINAL.fullmatch(text):
             settled[k] = _from_ordinal(int(found[1]), int(found[2]))
+        elif found := _WEEK.fullmatch(text):
+            settled[k] = _from_week(int(found[1]), int(found[2]), int(found[3]))
         else:
             triple = _named(text)
             if triple is not None:
@@ -138,23 +135,13 @@ def _named(text: str) -> Triple | None:
         (_NAMED, 1, 2, 3),
         (_NAMED_MONTH_FIRST, 2, 1, 3),
         (_NAMED_YEAR_FIRST, 3, 2, 1),
+        (_NAMED_LAST, 2, 3, 1),
     ):
         found = pattern.fullmatch(text)
         if found:
             number = month_of(found[month])
             if number is not None:
                 return _year(found[year]), number, int(found[day])
-    return None
-
-
-def month_of(name: str) -> int | None:
-    """Month [1 to 12] of a name or its usual short form in the languages of Europe; None where it is none."""
-    low = name.lower().strip(".")
-    plain = "".join(c for c in unicodedata.normalize("NFKD", low) if not unicodedata.combining(c))
-    for text in (low, plain):
-        for prefix in _PREFIXES:
-            if text.startswith(prefix):
-                return _MONTH_OF[prefix]
     return None
 
 
@@ -170,6 +157,14 @@ def _from_ordinal(year: int, day: int) -> Triple:
         return year, 0, 0
     date = dt.date(year, 1, 1) + dt.timedelta(days=day - 1)
     return (date.year, date.month, date.day) if date.year == year else (year, 0, 0)
+
+
+def _from_week(year: int, week: int, weekday: int) -> Triple:
+    try:
+        date = dt.date.fromisocalendar(year, week, weekday)
+    except ValueError:
+        return year, 0, 0
+    return date.year, date.month, date.day
 
 
 def _day(year: int, month: int, day: int) -> float:

@@ -30,9 +30,31 @@ def to_utf8(data: bytes) -> tuple[bytes, str]:
         Name of the encoding it was read from.
     """
     text, name = _recoded(data)
+    # A logger whose supply failed leaves a block of NULs, an old editor its end mark.
+    text = text.rstrip(b"\x00\x1a")
     if b"\r" in text:
         text = text.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
     return text, name
+
+
+def plain_quotes(data: bytes) -> bytes:
+    """Take off quotation marks that wrap whole lines, and write double ones for single.
+
+    Parameters
+    ----------
+    data : bytes
+        UTF-8.
+    """
+    lines = [line for line in data[:_HEAD_BYTES].split(b"\n")[:60] if line.strip()]
+    for mark in (b'"', b"'"):
+        wrapped = [line.strip() for line in lines if line.startswith(mark) and line.strip().endswith(mark)]
+        if len(wrapped) < max(2, int(0.8 * len(lines))):
+            continue
+        if mark == b"'":
+            return data.replace(b"'", b'"') if b'"' not in data[:_HEAD_BYTES] else data
+        if all(line.count(mark) == 2 and re.search(rb"[;,\t|]", line) for line in wrapped):
+            return re.sub(rb'(?m)^"(.*)"[ \r]*$', rb"\1", data)
+    return data
 
 
 def _recoded(data: bytes) -> tuple[bytes, str]:

@@ -25,6 +25,7 @@ WIDE_BLANKS, BLANKS = r"\s{2,}", r"\s+"
 _BLANKS_AT_LEAST, _BLANKS_AT_BEST = 0.8, 0.9
 _LINES_TRIED = 120
 _MARKS_TRIED = 2000
+_WIDE_GAP = re.compile(r"\d\s{2,}[-+]?\d")
 _POINT = re.compile(r"[+-]?\d*\.\d+")
 _COMMA = re.compile(r"[+-]?\d*,\d+")
 
@@ -168,7 +169,7 @@ def _score(lines: list[str], delimiter: str) -> tuple[float, int]:
     cells = [cell for row in rows if len(row) == width for cell in row if cell.strip()]
     if not cells:
         return 0.0, width
-    readings = sum(cell_class(cell) in "nf" for cell in cells) / len(cells)
+    readings = sum(cell_class(cell) in "nf" and not _WIDE_GAP.search(cell) for cell in cells) / len(cells)
     return share / len(rows) * readings, width
 
 

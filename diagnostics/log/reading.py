@@ -19,13 +19,14 @@ from diagnostics.log.channels import Channels, to_channels
 from diagnostics.log.clock import Clock, find_clock
 from diagnostics.log.columns import Assignment, NumberColumn, assign, column_named, say_faults
 from diagnostics.log.contents import Content, open_content
-from diagnostics.log.encoding import to_utf8
+from diagnostics.log.encoding import plain_quotes, to_utf8
 from diagnostics.log.joining import join
 from diagnostics.log.layout import find_layout
 from diagnostics.log.order import Order, arrange, is_newest_first
 from diagnostics.log.raw import RawTable
 from diagnostics.log.record import ClockJump, Flags, Floats, Log, Upload
 from diagnostics.log.streamed_text import read_streamed
+from diagnostics.log.table_shapes import usual_shape
 from diagnostics.log.text_table import read_text
 from diagnostics.log.workbook import read_parquet, read_workbook
 from diagnostics.log.zone import to_instants
@@ -131,7 +132,7 @@ def _table(content: Content, plant: Plant) -> RawTable:
         return read_workbook(content)
     if content.kind == "parquet":
         return read_parquet(content)
-    data, _ = to_utf8(content.data)
+    data = plain_quotes(to_utf8(content.data)[0])
     layout = find_layout(data, content.name, delimiter=plant.log.delimiter, decimal=plant.log.decimal)
     return read_text(data, layout, content.name, stamps_as_text=plant.log.time_format is not None)
 
@@ -150,9 +151,11 @@ class _Placed:
 def _read_table(
     table: RawTable, notes: tuple[str, ...], plant: Plant, wanted: Mapping[str, str], sha256: str, required: bool
 ) -> Log:
+    table = usual_shape(table, wanted)
     time_column, date_column = (column_named(table, wanted[q], q) if q in wanted else None for q in ("time", "date"))
     clock = find_clock(table, plant.log, time_column=time_column, date_column=date_column)
     assignment = assign(table, clock.columns, columns=wanted, units={str(q): u for q, u in plant.log.units.items()})
+    _refuse_other_order(table, assignment)
     channels = to_channels(assignment, plant, table.name, moisture_required=required)
     readable = np.isfinite(clock.local_s)
     _refuse_unreadable(table, clock, readable)
@@ -199,6 +202,20 @@ def _unused(assignment: Assignment, channels: Channels) -> dict[str, NumberColum
     """Columns that a title claimed but no channel took, such as a humidity beside the dew point."""
     taken = {column.header for column in channels.columns.values()}
     return {c.header: c for c in assignment.chosen.values() if c.header not in taken}
+
+
+def _refuse_other_order(table: RawTable, assignment: Assignment) -> None:
+    """Titles that stand again, over other columns than at the top, make numbers change their meaning on the way."""
+    titles = {column.title for column in table.columns}
+    for column in assignment.chosen.values():
+        for word in column.faults:
+            if word in titles and word != column.header:
+                text = next(c.text for c in table.columns if c.title == column.header)
+                line = table.line + (text.index(word).as_py() if text is not None else 0)
+                raise InputError(
+                    f"{table.name}, line {line}: the titles stand again, in another order ({word!r} over"
+                    f" {column.header!r}); save the part from there on as a file of its own and name both files."
+                )
 
 
 def _refuse_unreadable(table: RawTable, clock: Clock, readable: Flags) -> None:

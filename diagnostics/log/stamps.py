@@ -17,27 +17,32 @@ from numpy.typing import NDArray
 from diagnostics.errors import InputError
 from diagnostics.log.dates import to_days
 from diagnostics.log.fixed_width import read_fixed_width
+from diagnostics.log.halves_of_day import HALF, HALF_BEFORE, is_later
 from diagnostics.log.record import Floats
 
 DAY_S = 86_400.0
 _FEW = 50_000
 
 _CLOCK = re.compile(r"(?<!\d)\d{1,2}\s?:\s?\d{2}(?:\s?:\s?\d{2}(?:[.,:]\d{1,9})?)?")
-_BEFORE = re.compile(r"(上午|下午|午前|午後|오전|오후|de\.|du\.|ÖÖ|ÖS|[ap]\.?\s?m\.?)\s*$", re.I)
-_MERIDIEM = (
-    r"[ap]\.?\s?m\.?|[πμ]\.?μ\.?|上午|下午|午前|午後|오전|오후|d[eu]\.|ÖÖ|ÖS|[fe]\.?m\.?|vorm\.?|nachm\.?|dop\.?|odp\.?"
-)
 _TIME = re.compile(
-    rf"(?P<pre>{_MERIDIEM})?\s*(?P<h>\d{{1,2}})(?:\s?[:h.]\s?(?P<m>\d{{1,2}})(?:\s?[:.m']\s?(?P<s>\d{{1,2}})"
-    rf"(?:[.,:](?P<f>\d{{1,9}}))?)?|h)?\s*(?:s|Uhr)?\s*(?P<post>{_MERIDIEM})?\s*"
-    r"(?P<zone>Z|[A-Z]{2,5})?(?P<off>[+-]\d{1,2}(?::?\d{2})?)?\s*(?:\[[\w/]+\])?",
+    rf"(?P<pre>{HALF})?\s*(?P<h>\d{{1,2}})(?:\s?[:h.]\s?(?P<m>\d{{1,2}})(?:\s?[:.m']\s?(?P<s>\d{{1,2}})"
+    rf"(?:[.,:](?P<f>\d{{1,9}}))?)?|h)?\s*(?:s|Uhr|hrs?|hod|godz|ч\.?)?\s*(?P<post>{HALF})?\s*"
+    r"(?P<zone>Z|[A-Z]{2,5})?\s?(?P<off>[+-]\d{1,2}(?::?\d{2})?)?\s*(?:\[[\w/]+\])?",
     re.I,
 )
 _COMPACT_TIME = re.compile(r"(\d{2})(\d{2})(\d{2})?(?:[.,](\d{1,6}))?\s?(Z)?([+-]\d{2}:?\d{2})?", re.I)
-_LATER = re.compile(r"p|[πμ]\.?μ|下午|午後|오후|du\.|ÖS|^e|nachm|odp", re.I)
-_GREEK_MORNING = re.compile(r"π\.?μ", re.I)
 _COMPACT_STAMP = re.compile(r"(\d{8})[T ]?(\d{4}|\d{6})(Z|[+-]\d{2}:?\d{2})?")
+_COMPACT_WEEK_OR_DAY = re.compile(r"(\d{4}W\d{3}|\d{7})T(\d{4}|\d{6})(Z|[+-]\d{2}:?\d{2})?")
 _ISO_DATE_FIRST = re.compile(r"([^\sT]*\d[-/.]\d{1,2}[-/.]\d+)\.?[T ,;]+(.*)")
+_NAMED_DATE_FIRST = re.compile(r"(\d{1,2}[-/. ][^\W\d_]{3,9}\.?[-/. ]\d{2,4})[T ,;]+(\d{1,2}\..*)")
+_ONE_MARK = re.compile(
+    r"(\d{4}[-/._]\d{1,2}[-/._]\d{1,2}|\d{1,2}[-/._]\d{1,2}[-/._]\d{4})[-/._T ](\d{1,2})([-_.])(\d{2})\3(\d{2})(\D.*)?"
+)
+_YEAR_LAST = re.compile(r"\s*([A-Z]{2,5}\s)?\s*(\d{4})\s*")
+_BETWEEN = re.compile(
+    r"(?<=[\d.])\s+(?:um|à|às|as|a las|alle(?: ore)?|ore|kl\.?|klo\.?|at|om|o|v|в|plkst\.?|[-–@])\s+(?=\d)", re.I
+)
+"""What people write between date and time of day."""
 
 ZONE_S = {
     name: hours * 3600.0
@@ -58,6 +63,11 @@ ZONE_S = {
     for name in names.split()
 }
 """Abbreviations that name one offset only; CST, BST and IST each name several and are left out."""
+_VAGUE_ZONES = frozenset(
+    "CST BST IST AST ADT NST NDT HST AKST AKDT SAST EAT CAT WAT PKT SGT HKT WIB WITA WIT NZST NZDT ACST ACDT AWST BRT"
+    " ART CLT CLST COT PET VET UYT GST TRT MSD AMT AZT GET LT LST LOC LOCAL".split()
+)
+"""Taken as the site's own; any other word behind a time may be a half of the day, and then the stamp is not read."""
 
 
 @dataclass(frozen=True)
@@ -90,23 +100,15 @@ class StampText:
 
 def split_stamp(text: str) -> tuple[str, str]:
     """Date and time of day within one stamp, "" where it lacks one."""
-    plain = " ".join(text.split())
+    plain = _BETWEEN.sub(" ", " ".join(text.split()), count=1)
     clock = _CLOCK.search(plain)
     if clock:
-        left, right = plain[: clock.start()], plain[clock.end() :]
-        if not any(c.isdigit() for c in left):
-            found = re.match(r"\s*(" + _MERIDIEM + r")(?![^\W\d_])", right, re.I)
-            cut = found.end() if found else 0
-            rest = right[cut:].strip(" ,;")
-            if re.search(r"\d[-/. ]\w+[-/. ]\d|\d{8}", rest):
-                return rest, f"{clock[0]} {right[:cut]}".strip()
-        before = _BEFORE.search(left)
-        prefix = before[0] if before else ""
-        if before:
-            left = left[: before.start()]
-        date = re.sub(r"(?<=\d)T$", "", left.strip()).strip(" ,;:_@")
-        return date, f"{prefix}{clock[0]}{right}".strip()
-    found = _COMPACT_STAMP.fullmatch(plain) or _ISO_DATE_FIRST.fullmatch(plain)
+        return _around_clock(plain[: clock.start()], clock[0], plain[clock.end() :])
+    found = _ONE_MARK.fullmatch(plain)
+    if found:
+        return found[1].replace("_", "-"), f"{found[2]}:{found[4]}:{found[5]}{found[6] or ''}"
+    found = _COMPACT_STAMP.fullmatch(plain) or _COMPACT_WEEK_OR_DAY.fullmatch(plain)
+    found = found or _ISO_DATE_FIRST.fullmatch(plain) or _NAMED_DATE_FIRST.fullmatch(plain)
     if found:
         return found[1], "".join(part or "" for part in found.groups()[1:])
     if re.fullmatch(r"\d{1,2}\s?[h.]\s?\d{2}([.m]\s?\d{2})?s?", plain):
@@ -115,6 +117,25 @@ def split_stamp(text: str) -> tuple[str, str]:
         is_date = len(dotted) == 3 and all(d.isdigit() for d in dotted) and 1 <= int(dotted[1]) <= 12
         return ("", plain) if not (is_date and 1 <= int(dotted[0]) <= 31) else (plain, "")
     return plain, ""
+
+
+def _around_clock(left: str, clock: str, right: str) -> tuple[str, str]:
+    """Date and time of day of a stamp that shows hours and minutes parted by a colon."""
+    if not any(c.isdigit() for c in left):
+        found = re.match(r"\s*(" + HALF + r")(?![^\W\d_])", right, re.I)
+        cut = found.end() if found else 0
+        rest = right[cut:].strip(" ,;")
+        if re.search(r"\d[-/. ]\w+[-/. ]\d|\d{8}", rest):
+            return rest, f"{clock} {right[:cut]}".strip()
+    year = _YEAR_LAST.fullmatch(right)
+    if year and any(c.isalpha() for c in left):
+        return f"{left.strip()} {year[2]}", f"{clock} {year[1] or ''}".strip()
+    before = HALF_BEFORE.search(left)
+    prefix = before[0] if before else ""
+    if before:
+        left = left[: before.start()]
+    date = re.sub(r"(?<=\d)T$", "", left.strip()).strip(" ,;:_@").rstrip(" -–")
+    return date, f"{prefix}{clock}{right}".strip()
 
 
 def time_of_day_s(text: str) -> tuple[float, float]:
@@ -133,11 +154,14 @@ def time_of_day_s(text: str) -> tuple[float, float]:
         fraction = float(f"0.{found['f']}") if found["f"] else 0.0
         meridiem = found["pre"] or found["post"] or ""
         offset = _offset_s(found["zone"], found["off"])
-    if meridiem:
-        if not 0 <= hour <= 12:
+        zone = (found["zone"] or "").upper()
+        if zone and zone not in ZONE_S and zone not in _VAGUE_ZONES:
             return np.nan, np.nan
-        later = bool(_LATER.search(meridiem)) and not _GREEK_MORNING.search(meridiem)
-        hour = hour % 12 + (12 if later else 0)
+    if meridiem:
+        later = is_later(meridiem)
+        if hour > 12 and not later:
+            return np.nan, np.nan
+        hour = hour if hour > 12 else hour % 12 + (12 if later else 0)
     if minute > 59 or second > 60 or hour > 24 or (hour == 24 and (minute or second)):
         return np.nan, np.nan
     return hour * 3600.0 + minute * 60.0 + second + fraction, offset
