@@ -20,10 +20,12 @@ _FARTHEST = 0.15
 """How far before the half-cycle's start its true one is sought, as a share of it."""
 _LEAST_READINGS = 60
 _FORETOLD_FROM = 12
-"""Readings from which the next two are foretold."""
+"""Readings from which the next three are foretold."""
 _LEAST_KINK_K, _KINK_OVER_NOISE = 1.0, 8.0
 _NEAR = 2
 """Readings within which a start is right as it stands."""
+_CLEARER = 1.5
+"""How much sharper than what stands at the start an earlier kink has to be."""
 _MOST_BACK_SHARE = 0.25
 """A trace that is back at its old level before the half-cycle's start, a valve's stroke say, has not changed over."""
 _LEAST_HALF_CYCLES = 4
@@ -72,26 +74,27 @@ def _first_answer_s(screened: ScreenedLog, cycle: Cycle) -> float | None:
     if starts.size < _LEAST_HALF_CYCLES:
         return None
     curve = np.median(np.interp(starts[:, None] + step_s * index, time_s, dew_c), axis=0)
-    kinks = index[_FORETOLD_FROM:-1][_kinked(curve)]
-    if kinks.size == 0 or kinks[0] >= -_NEAR:
+    sharpness = _sharpness(curve)
+    at = int(index[_FORETOLD_FROM + int(np.argmax(sharpness))])
+    here = sharpness[np.abs(index[_FORETOLD_FROM : _FORETOLD_FROM + sharpness.size]) <= _NEAR]
+    if at >= -_NEAR or sharpness.max() <= max(1.0, _CLEARER * float(here.max(initial=0.0))):
         return None
-    left = int(kinks[0]) - int(index[0])
-    since = curve[left : left - int(kinks[0])]
-    back_again = np.mean(np.abs(since - curve[left - 1]) < _LEAST_KINK_K) > _MOST_BACK_SHARE
-    return None if back_again else float(kinks[0] * step_s)
+    left = at - int(index[0])
+    back_again = np.mean(np.abs(curve[left : left - at] - curve[left - 1]) < _LEAST_KINK_K) > _MOST_BACK_SHARE
+    return None if back_again else at * step_s
 
 
-def _kinked(curve: Floats) -> np.ndarray:
-    """Where two readings in a row leave the parabola through those before them, to the same side."""
+def _sharpness(curve: Floats) -> Floats:
+    """By how much a reading and one of the next two leave the parabola through those before, over what noise may do."""
     before = np.arange(-_FORETOLD_FROM, 0.0)
     powers = np.vander(before, 3)
     through = np.linalg.pinv(powers)
-    windows = np.lib.stride_tricks.sliding_window_view(curve, _FORETOLD_FROM + 2)
+    windows = np.lib.stride_tricks.sliding_window_view(curve, _FORETOLD_FROM + 3)
     fitted = windows[:, :_FORETOLD_FROM] @ through.T
     noise = np.sqrt(np.mean((fitted @ powers.T - windows[:, :_FORETOLD_FROM]) ** 2, axis=1))
-    off = windows[:, _FORETOLD_FROM:] - fitted @ np.vander([0.0, 1.0], 3).T
+    off = np.abs(windows[:, _FORETOLD_FROM:] - fitted @ np.vander([0.0, 1.0, 2.0], 3).T)
     least = np.maximum(_LEAST_KINK_K, _KINK_OVER_NOISE * noise)
-    return (np.abs(off) > least[:, None]).all(axis=1) & (off[:, 0] * off[:, 1] > 0.0)
+    return np.minimum(off[:, 0], off[:, 1:].max(axis=1)) / least
 
 
 def _closing_c(screened: ScreenedLog, ends: Floats, starts: Floats) -> Floats:
