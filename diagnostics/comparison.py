@@ -15,7 +15,7 @@ from typing import Literal
 
 import numpy as np
 
-from diagnostics.agreement import Agreement, intervals, limits_of_agreement, normalised_error, slope_of
+from diagnostics.agreement import Agreement, drift_of, intervals, limits_of_agreement, normalised_error, slope_of
 from diagnostics.air.humidity import change_pressure, saturation_pressure_pa
 from diagnostics.air.uncertainty import uncertainty_budget
 from diagnostics.alignment import Alignment, align, lagged
@@ -227,7 +227,7 @@ def _judge(
         agreement=agreement,
         by_level=_by_level(pairs, reference, installed, plant_reference, plant_installed),
         slope=slope_of(pairs.reference - level_c, pairs.difference, least_span=5.0),
-        drift_k_per_day=slope_of((pairs.time_s - pairs.time_s[0]) / 86400.0, pairs.difference, least_span=0.25),
+        drift_k_per_day=drift_of((pairs.time_s - pairs.time_s[0]) / 86400.0, pairs.difference, least_span_d=0.25),
         uncertainty_reference_c=uncertainties[0],
         uncertainty_installed_c=uncertainties[1],
         normalised_error=error,
@@ -327,8 +327,8 @@ def _say(
     if abs(bias.value) < 0.05:
         told = "the same as the reference within 0.1 K"
     seen = (
-        f"Around {_level(level_c)} the installed instrument reads {told} ({low} to {high} K), where their uncertainties of ± {uncertainties[1]:.1f} K and"
-        f" ± {uncertainties[0]:.1f} K allow {allowed:.1f} K"
+        f"Around {_level(level_c)} the installed instrument reads {told} ({low} to {high} K), where their uncertainties"
+        f" of ± {uncertainties[1]:.1f} K and ± {uncertainties[0]:.1f} K allow {allowed:.1f} K"
     ).replace("-", "−")
     clock = ""
     if alignment.offset_s is not None and abs(alignment.offset_s.value) > max(
