@@ -1,8 +1,8 @@
 """Bytes of a text to UTF-8.
 
 Question: which letters do the bytes stand for? Method: byte order mark, then the pattern of NULs that UTF-16 leaves
-between Latin letters, then strict UTF-8, then the code page under which titles and units make sense: Windows-1252
-unless another makes more of them. Statistical guessing takes Windows-1252 for rarer pages.
+between Latin letters, then strict UTF-8, then the code page under which titles and units make sense (`code_pages`).
+Statistical guessing takes Windows-1252 for rarer pages.
 """
 
 from __future__ import annotations
@@ -11,6 +11,8 @@ import codecs
 import re
 
 import numpy as np
+
+from diagnostics.log.code_pages import code_page
 
 _HEAD_BYTES = 65_536
 
@@ -80,37 +82,8 @@ def _recoded(data: bytes) -> tuple[bytes, str]:
     except UnicodeDecodeError as error:
         if error.start >= len(data) - 3 and error.start > 3 and not data[: error.start].isascii():
             return data[: error.start], "UTF-8"
-    page, name = _code_page(data)
+    page, name = code_page(data[: _HEAD_BYTES // 4])
     return data.decode(page, errors="replace").encode("utf-8"), name
-
-
-_PAGES = {
-    "cp1252": "Windows-1252", "cp1250": "Windows-1250", "cp1251": "Windows-1251", "cp1253": "Windows-1253",
-    "cp1254": "Windows-1254", "cp1257": "Windows-1257", "cp850": "DOS 850", "cp852": "DOS 852", "cp866": "DOS 866",
-    "koi8-r": "KOI8-R",
-}  # fmt: skip
-"""Western Europe first: another page is taken only where it makes more titles and units of the same bytes."""
-_TITLE_LINES, _LONGEST_TITLE = 60, 80
-
-
-def _code_page(data: bytes) -> tuple[str, str]:
-    """Code page under which most cells above the readings name a time, a quantity or a unit."""
-    lines = data[: _HEAD_BYTES // 4].splitlines()[:_TITLE_LINES]
-    cells = {cell for line in lines for cell in re.split(rb"[;,\t|]", line) if not cell.isascii()}
-    short = [cell for cell in cells if len(cell) <= _LONGEST_TITLE]
-    page = max(_PAGES, key=lambda page: sum(_named(cell.decode(page, errors="replace")) for cell in short))
-    return page, _PAGES[page]
-
-
-def _named(cell: str) -> int:
-    from diagnostics.log.time_words import is_date_title, is_time_title
-    from diagnostics.log.titles import quantity_of
-    from diagnostics.log.units import parse_unit, split_title
-
-    cell = cell.strip().strip("\"'")
-    title, unit = split_title(cell)
-    named = quantity_of(title, None) is not None or is_time_title(title) or is_date_title(title)
-    return 2 * named + (unit is not None or parse_unit(cell.strip("[]() ")) is not None)
 
 
 def _from_utf16(data: bytes, order: str) -> bytes:

@@ -22,7 +22,8 @@ _ELAPSED = re.compile(
 
 def plain(title: str) -> str:
     """Title in small letters without accents, words parted by single blanks."""
-    spaced = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", title)
+    whole = re.sub(r"(?<=[^\W\d_])-\s+(?=[^\W\d_])", "", title)
+    spaced = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", whole)
     folded = unicodedata.normalize(
         "NFKD", spaced.lower().replace("ß", "ss").replace("ø", "o").replace("ł", "l").replace("ı", "i")
     )

@@ -20,7 +20,7 @@ _DEW_POINT = re.compile(
     r"\bdtp\b|\bpdt\b|taupunkt|drucktaupunkt|frostpunkt|reifpunkt|\btaup\b|"
     r"rosee|point de givre|punto de rocio|\brocio\b|rugiada|orvalho|dauwpunt|daggpunkt|duggpunkt|dugpunkt|kastepiste|"
     r"punkt rosy|\brosy\b|rosny bod|rosneho|harmatpont|punct de roua|\broua\b|rosisc|rosist|rasos|kastepunkt|"
-    r"точк\w* росы|точк\w* роси|росы|σημειο δροσου|δροσου|ciy nokta|cig nokta|露点|이슬점"
+    r"rasas punkt|оросяване|точк\w* росы|точк\w* роси|росы|σημειο δροσου|δροσου|ciy nokta|cig nokta|露点|이슬점"
 )
 _WEAK_DEW_POINT = re.compile(r"^(.* )?(dp|tp|td\d?|dew)( .*)?$")
 _NOT_MEASURED = re.compile(
@@ -126,7 +126,8 @@ def quantity_of(title: str, unit: Unit | None) -> str | None:
     if _NOT_MEASURED.search(text):
         return None
     if kind in (None, TEMPERATURE) and _DEW_POINT.search(text):
-        if _INLET.search(text):
+        # The Italian "in pressione" speaks of the line, not of an inlet.
+        if _INLET.search(PRESSURISED.sub(" ", text)):
             return None
         # "DP" and "TP" are a differential pressure or a test point as often as a dew point: the unit has to say so.
         if not _WEAK_DEW_POINT.fullmatch(text) or re.search(r"dew ?po?i?n?t|pdp", text) or kind == TEMPERATURE:

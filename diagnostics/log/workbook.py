@@ -10,6 +10,7 @@ import datetime as dt
 import io
 import re
 import zipfile
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -19,10 +20,12 @@ from diagnostics.log.contents import Content
 from diagnostics.log.head import find_head, usual_width
 from diagnostics.log.raw import RawColumn, RawTable
 from diagnostics.log.text_table import as_floats, one_chunk
+from diagnostics.log.time_words import is_date_title, is_time_title
 
 _SAMPLE_ROWS = 300
 _MOST_CELLS = 40_000_000
 _EPOCH = dt.datetime(1970, 1, 1)
+_DAYS_TO_1904 = 1462
 
 
 def read_workbook(content: Content) -> RawTable:
@@ -54,7 +57,29 @@ def read_workbook(content: Content) -> RawTable:
         raise InputError(f"{content.name}: no sheet holds a table of readings; put a title row over the readings.")
     _, name, rows = best
     notes = () if len(filled) < 2 else (f"Sheet {name!r} was read, of {', '.join(map(repr, filled))}.",)
-    return _table(content.name, rows, notes)
+    table = _table(content.name, rows, notes)
+    return _from_1904(table) if _counts_from_1904(content.data) else table
+
+
+def _counts_from_1904(data: bytes) -> bool:
+    """Whether bare day numbers of the workbook count from 1904-01-01."""
+    if not data.startswith(b"PK"):
+        return False
+    with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        if "xl/workbook.xml" not in archive.namelist():
+            return False
+        return re.search(rb'date1904="(?:1|true)"', archive.read("xl/workbook.xml")) is not None
+
+
+def _from_1904(table: RawTable) -> RawTable:
+    """Day numbers under a title of the time, counted from the day 0 that other workbooks have."""
+    columns = tuple(
+        replace(c, values=c.values + _DAYS_TO_1904)
+        if c.kind == "number" and c.values is not None and (is_time_title(c.title) or is_date_title(c.title))
+        else c
+        for c in table.columns
+    )
+    return replace(table, columns=columns)
 
 
 def _refuse_vast(content: Content) -> None:

@@ -1,8 +1,8 @@
 """How much of what is not the dryer's air is set aside, and how much sound air with it: counts over made logs.
 
-Run ``python -m tests.log.study_screening 200``; ``--settling``, ``--sound``, ``--spoiled`` take one part. Logs come from
-the second plant, heatless and heated in turn, seeds from 88000 (or ``--first``) fixed before anything was looked at. The
-truth of a settling is the same log without it: it ends where the two come within half a kelvin for good.
+Run ``python -m tests.log.study_screening 200``; ``--settling``, ``--sound``, ``--spoiled`` take one part. Logs come
+from the second plant, heatless and heated in turn, seeds from 88000 (or ``--first``) fixed before anything was looked
+at. The truth of a settling is the same log without it: it ends where the two come within half a kelvin for good.
 """
 
 from __future__ import annotations
