@@ -50,12 +50,14 @@ SURE = 0.8
 """Coherence at which a rhythm needs no better one looked for in parts of the log."""
 
 
-def find_switching(trace: Trace, depth: int = 0) -> Switching | None:
+def find_switching(trace: Trace, shortest_s: float, depth: int = 0) -> Switching | None:
     """Switchovers of a trace and the control behind them, or None where nothing stands out of the noise.
 
     Parameters
     ----------
     trace : Trace
+    shortest_s : float
+        Half-cycle that a control by dew point should not undercut, by the plant file [s].
     depth : int
         How many times this trace has been cut out of a longer one.
     """
@@ -67,34 +69,34 @@ def find_switching(trace: Trace, depth: int = 0) -> Switching | None:
         timer = (timer[0], mended(trace, timer[1]))
     good = timer is not None and is_good(timer[1])
     if timer is not None and good and is_beyond_doubt(timer[1], trace.duration_s):
-        return _believed(trace, timer, depth)
+        return _believed(trace, timer, shortest_s, depth)
     falls = find_falls(trace, least)
     uneven = falls is not None and keep_no_time(falls, trace.interval_s)
     if timer is not None and not uneven and may_be_the_days(timer[1]):
         beside = without_days(trace)
         other = whole_course(beside) if beside is not None else None
         if beside is not None and other is not None and is_good(other[1]) and believable(beside, other):
-            return timed(beside, *other, depth)
+            return timed(beside, *other, shortest_s, depth)
     timely = falls is None or timer is None or keeps_their_time(timer[1], falls, trace.interval_s)
     if good and timely:
-        believed = _believed(trace, timer, depth)
+        believed = _believed(trace, timer, shortest_s, depth)
         if believed is not None or falls is None or not (uneven or _from_one_level(falls)):
             return believed
-        return _with_the_rest(trace, by_set_point(trace, falls), depth)
+        return _with_the_rest(trace, by_set_point(trace, falls, shortest_s), shortest_s, depth)
     if falls is not None and uneven:
         doubtful = timer is None or not timely or timer[1].coherence < COHERENT
-        if doubtful or timer is None or rule_explains(trace, falls, timer[1]):
-            return _with_the_rest(trace, by_set_point(trace, falls), depth)
+        if doubtful or timer is None or rule_explains(trace, falls, timer[1], shortest_s):
+            return _with_the_rest(trace, by_set_point(trace, falls, shortest_s), shortest_s, depth)
     if falls is not None and not uneven and (timer is None or not timely):
         course = follow(trace, common_length_s(falls))
         if course is not None and course.coherence >= COHERENT:
-            return timed(trace, None, course, depth)
+            return timed(trace, None, course, shortest_s, depth)
     if timer is None or timer[1].coherence < SURE or not timely:
         timer = course_by_parts(trace, timer)
     timer = believable(trace, timer)
     if falls is not None and timer is None:
-        return _with_the_rest(trace, by_set_point(trace, falls), depth)
-    return timed(trace, *timer, depth) if timer is not None else None
+        return _with_the_rest(trace, by_set_point(trace, falls, shortest_s), shortest_s, depth)
+    return timed(trace, *timer, shortest_s, depth) if timer is not None else None
 
 
 def _from_one_level(falls: Falls) -> bool:
@@ -102,9 +104,9 @@ def _from_one_level(falls: Falls) -> bool:
     return falls.false_alarm_probability <= BEYOND_DOUBT and falls.level_scatter <= ONE_LEVEL
 
 
-def _believed(trace: Trace, timer: tuple[Comb, Course] | None, depth: int) -> Switching | None:
+def _believed(trace: Trace, timer: tuple[Comb, Course] | None, shortest_s: float, depth: int) -> Switching | None:
     timer = believable(trace, timer)
-    return timed(trace, *timer, depth) if timer is not None else None
+    return timed(trace, *timer, shortest_s, depth) if timer is not None else None
 
 
 def believable(trace: Trace, timer: tuple[Comb, Course] | None) -> tuple[Comb, Course] | None:
@@ -125,7 +127,9 @@ def without_days(trace: Trace) -> Trace | None:
     return replace(trace, value=trace.value - basis @ found)
 
 
-def timed(trace: Trace, comb: Comb | None, course: Course, depth: int = 0) -> Switching:
+def timed(
+    trace: Trace, comb: Comb | None, course: Course, shortest_s: float | None = None, depth: int = 0
+) -> Switching:
     """Switchovers of a timer, and of whatever rules where its rhythm is absent.
 
     Parameters
@@ -133,9 +137,12 @@ def timed(trace: Trace, comb: Comb | None, course: Course, depth: int = 0) -> Sw
     trace : Trace
     comb : Comb or None
     course : Course
+    shortest_s : float, optional
+        As in `find_switching`; the timer's own length if not given [s].
     depth : int
         As in `find_switching`.
     """
+    shortest_s = course.half_cycle_s if shortest_s is None else shortest_s
     start, end = float(trace.time_s[0]), float(trace.time_s[-1])
     course = without_endless_climb(_without_islands(course), trace)
     stretches = timer_stretches(course, start, end)
@@ -148,7 +155,7 @@ def timed(trace: Trace, comb: Comb | None, course: Course, depth: int = 0) -> Sw
     last_timed = stretches[-1].end_s
     for low, high in _holes(stretches, start, end, LEAST_TAIL * course.half_cycle_s):
         long = high - low > LEAST_STRETCH * course.half_cycle_s
-        more = _elsewhere(trace, low, high, depth, (known, course.half_cycle_s)) if long else None
+        more = _elsewhere(trace, low, high, shortest_s, depth, (known, course.half_cycle_s)) if long else None
         if more is not None:
             stretches += more.stretches
             spans += more.spans
@@ -187,7 +194,7 @@ def _without_islands(course: Course) -> Course:
     return replace(course, pieces=tuple(kept))
 
 
-def _with_the_rest(trace: Trace, found: Switching, depth: int) -> Switching:
+def _with_the_rest(trace: Trace, found: Switching, shortest_s: float, depth: int) -> Switching:
     """What a set point switches, with what rules in the stretches in which no fall was seen."""
     stretch = found.stretches[0]
     at = stretch.switchovers_s
@@ -198,7 +205,7 @@ def _with_the_rest(trace: Trace, found: Switching, depth: int) -> Switching:
     holes += [(float(a), float(b)) for a, b in itertools.pairwise(at) if b - a > LEAST_STRETCH * usual]
     if found.stopped_s is None and end - at[-1] > LEAST_TAIL * longest:
         holes.append((float(at[-1]), end))
-    others = [(low, high, _elsewhere(trace, low, high, depth, None)) for low, high in holes]
+    others = [(low, high, _elsewhere(trace, low, high, shortest_s, depth, None)) for low, high in holes]
     ruled = [(low, high, other) for low, high, other in others if other is not None]
     if not ruled:
         return found
@@ -234,7 +241,7 @@ def _around(spans: list[ControlSpan], low: float, high: float) -> list[ControlSp
 
 
 def _elsewhere(
-    trace: Trace, low_s: float, high_s: float, depth: int, known: tuple[Floats, float] | None
+    trace: Trace, low_s: float, high_s: float, shortest_s: float, depth: int, known: tuple[Floats, float] | None
 ) -> Switching | None:
     """Switching of a stretch in which the log's main rhythm does not show: another clock or phase, or a set point.
 
@@ -243,13 +250,13 @@ def _elsewhere(
     part = trace.part(low_s, high_s + 1.0)
     if part.time_s.size < LEAST_ALONE or depth >= DEEPEST:
         return None
-    found = find_switching(part, depth + 1)
+    found = find_switching(part, shortest_s, depth + 1)
     if found is not None and found.stretches:
         spans = [replace(s, control="unresolved") if s.control == "stopped" else s for s in found.spans]
         unnamed = [replace(s, towers=(None,) * s.switchovers_s.size) for s in found.stretches]
         return replace(found, stretches=unnamed if found.course is not None else found.stretches, spans=spans)
     alike = falls_like(trace, part, *known) if known is not None else None
-    return by_set_point(part, alike) if alike is not None else None
+    return by_set_point(part, alike, shortest_s) if alike is not None else None
 
 
 def _holes(stretches: list[Stretch], start_s: float, end_s: float, least_s: float) -> list[tuple[float, float]]:

@@ -61,7 +61,7 @@ def segment(screened: ScreenedLog, plant: Plant, *, rhythm_from: str | None = No
         return _unresolved(trace, plate_s, _too_coarse(trace.interval_s, plate_s))
     # a column that is on for a small part of the time tells the compressor's cycle, not the dryer's
     plain = rhythm_from is None or alternates(trace.value)
-    switching = find_switching(trace) if plain else None
+    switching = find_switching(trace, plant.dryer.shortest_half_cycle_s or plate_s) if plain else None
     counted_in: CountedIn = "clock_time"
     if rhythm_from is not None or switching is None or switching.uncertain:
         running = find_running_switching(trace, screened.log, switching, rhythm_from)
@@ -158,17 +158,18 @@ def _set_point(screened: ScreenedLog, table: pd.DataFrame, switching: Switching)
         inside = (table["start_s"] >= span.start_s - 1.0) & (table["end_s"] <= span.end_s + 1.0)
         ruled |= inside.to_numpy() & (span.control == "dew_point")
     at = table.loc[ruled & table["complete"].astype(bool).to_numpy(), "end_s"].to_numpy()
-    ends = _approached(screened, at)
+    ends, step = _approached(screened, at)
     if ends.size < 3:
         return None
     middle = densest(ends)
     near = ends[np.abs(ends - middle) <= 4.0 * (1.4826 * float(np.median(np.abs(ends - middle))) + 0.1)]
     low, high = np.quantile(near, (0.025, 0.975))
-    return Estimate.ordered(float(np.median(near)), float(low), float(high))
+    # the control looks at times of its own: the set point was reached up to a reading before it switched
+    return Estimate.ordered(float(np.median(near)), float(low - np.median(step)), float(high))
 
 
-def _approached(screened: ScreenedLog, at_s: np.ndarray) -> np.ndarray:
-    """Dew point that the last three readings before each instant approach, drawn on to it [degC]."""
+def _approached(screened: ScreenedLog, at_s: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Dew point drawn on to each instant from the last three readings before it [degC], and its rise a reading [K]."""
     time_s, dew = screened.log.time_s[screened.used], screened.dew_point_c[screened.used]
     last = np.searchsorted(time_s, at_s) - 1
     known = last >= 2
@@ -176,7 +177,7 @@ def _approached(screened: ScreenedLog, at_s: np.ndarray) -> np.ndarray:
     near = at_s - time_s[last] <= 2.0 * screened.log.interval_s
     last, at_s = last[near], at_s[near]
     rate = np.maximum(dew[last] - dew[last - 2], 0.0) / (time_s[last] - time_s[last - 2])
-    return np.asarray(dew[last] + rate * (at_s - time_s[last]), dtype=np.float64)
+    return dew[last] + rate * (at_s - time_s[last]), rate * screened.log.interval_s
 
 
 def _half_cycle(lengths: np.ndarray, course: Course | None) -> Estimate | None:

@@ -5,22 +5,24 @@ from __future__ import annotations
 import numpy as np
 
 from diagnostics.cycle.events import Falls, noise_of, smoothed
-from diagnostics.cycle.onset import answered_s
 from diagnostics.cycle.record import ControlSpan
 from diagnostics.cycle.replay import Rule, rule_of, with_hidden
 from diagnostics.cycle.switching import Switching
 from diagnostics.cycle.timer import Stretch
 from diagnostics.cycle.trace import Trace
 from diagnostics.cycle.tracking import Course
+from diagnostics.cycle.turns import APART, turned_s, weak_turns_s
 from diagnostics.log.record import Floats
 
 LEAST_RUN = 6
 """Half-cycles of equal length that can be told from chance."""
+NEAR = 0.4
+"""Share of the least length between falls within which a turn is a fall's own."""
 MOSTLY = 0.5
 """Share of a run's half-cycles that its control must be able to have made."""
 
 
-def by_set_point(trace: Trace, falls: Falls) -> Switching:
+def by_set_point(trace: Trace, falls: Falls, shortest_s: float) -> Switching:
     """Switchovers of a control that waits for a set point.
 
     Parameters
@@ -28,11 +30,14 @@ def by_set_point(trace: Trace, falls: Falls) -> Switching:
     trace : Trace
     falls : Falls
         Two at least.
+    shortest_s : float
+        Half-cycle that the control should not undercut, as the plant file has it; shorter ones in the log count [s].
     """
     start, end = float(trace.time_s[0]), float(trace.time_s[-1])
-    seen = np.clip(answered_s(trace, falls.peak_s), start, end)
+    seen = _seen(trace, falls, shortest_s)
     smooth = smoothed(trace.value)
     rule = _rule(trace, seen)
+    seen = _with_weak(trace, seen, rule, shortest_s)
     switchovers = with_hidden(trace.time_s, smooth, seen, rule)
     level = level_at(trace, switchovers)
     towers = tuple("BA"[i % 2] for i in range(switchovers.size))
@@ -48,6 +53,28 @@ def by_set_point(trace: Trace, falls: Falls) -> Switching:
         stretch = Stretch(start, min(last + usual, end), switchovers, towers)
         return Switching([stretch], spans, stopped_s=last, rule=rule)
     return Switching([stretch], spans, rule=rule)
+
+
+def _seen(trace: Trace, falls: Falls, shortest_s: float) -> Floats:
+    """Switchovers that the trace shows, by their suddenness; a fall that nothing sudden begins counts from its peak."""
+    length = np.diff(falls.peak_s)
+    shortest = min(shortest_s, float(np.quantile(length, 0.05)))
+    turned = turned_s(trace, falls.peak_s, shortest)
+    place = np.searchsorted(turned, falls.peak_s)
+    edges = np.concatenate([[-np.inf], turned, [np.inf]])
+    alone = np.minimum(falls.peak_s - edges[place], edges[place + 1] - falls.peak_s) > max(
+        APART * shortest, NEAR * float(length.min())
+    )
+    return np.clip(np.sort(np.concatenate([turned, falls.peak_s[alone]])), trace.time_s[0], trace.time_s[-1])
+
+
+def _with_weak(trace: Trace, seen_s: Floats, rule: Rule, shortest_s: float) -> Floats:
+    """Switchovers with the weaker turns at which the set point was reached."""
+    weak = weak_turns_s(trace, seen_s, min(shortest_s, float(np.quantile(np.diff(seen_s), 0.05))))
+    if weak.size == 0:
+        return seen_s
+    reached = level_at(trace, weak) >= rule.level - rule.scatter
+    return np.sort(np.concatenate([seen_s, weak[reached]]))
 
 
 def level_at(trace: Trace, at_s: Floats) -> Floats:
@@ -87,9 +114,9 @@ def _spans_by_rule(
     return spans
 
 
-def rule_explains(trace: Trace, falls: Falls, course: Course) -> bool:
+def rule_explains(trace: Trace, falls: Falls, course: Course, shortest_s: float) -> bool:
     """Whether a set point and its shortest half-cycle may have made what looks like a timer in parts of the log."""
-    seen = answered_s(trace, falls.peak_s)
+    seen = _seen(trace, falls, shortest_s)
     rule = _rule(trace, seen)
     made = rule.made(np.diff(seen), level_at(trace, seen[1:]), trace.interval_s)
     inside = np.zeros(made.size, dtype=bool)
