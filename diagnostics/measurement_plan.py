@@ -196,7 +196,7 @@ def _settings(plant: Plant) -> tuple[PlanLine, ...]:
     return (
         PlanLine(
             "basis",
-            "Log the pressure dew point, in °C, over ice (frost point) below 0 °C."
+            "Log the pressure dew point, over ice (frost point) below 0 °C."
             if not atmospheric
             else "The plant file says atmospheric dew point: keep the cell at that pressure throughout, or better"
             " log the pressure dew point and change measurement.basis.",

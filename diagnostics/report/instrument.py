@@ -70,4 +70,4 @@ def _basis(diagnosis: Diagnosis, display: Display) -> str:
     shown = gauge if display.pressure == "bar" else gauge / BAR_PER_PSI
     pressure = f"{display.number(shown)} {display.pressure_unit}"
     gas = say[f"gas_{measured.conversion}"]
-    return say[f"basis_{measured.basis or 'pressure'}"].format(pressure=pressure, gas=gas)
+    return say[f"basis_{diagnosis.screened.basis or measured.basis or 'pressure'}"].format(pressure=pressure, gas=gas)

@@ -93,6 +93,12 @@ def named(text: str, display: Display, *, tab: bool = True) -> str:
     return _KEY.sub(name_of, _BARE_KEY.sub("", text))
 
 
+def settings_in(text: str) -> list[str]:
+    """Keys of the plant file that a text names, each once."""
+    found = dict.fromkeys(found[0] for found in _KEY.finditer(text))
+    return [key for key in found if key.partition(".")[2] in MODELS[key.partition(".")[0]].model_fields]
+
+
 def named_setting(key: str, display: Display) -> str:
     """One key as a table names it: ``Dryer: Purge share``; a key that is no setting stays as it is."""
     table, _, name = key.partition(".")

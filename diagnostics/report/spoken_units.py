@@ -20,7 +20,7 @@ _QUANTITY = re.compile(
 )
 _PLAIN_NUMBER = re.compile(r"(?<![\w.,])(?<!\w-)(?:\d{1,3}(?:,\d{3})+(?:\.\d+)?|\d+\.\d+)(?![,.]?\w)")
 _TYPED_MINUS = re.compile(r"(?:(?<=[\s(])|^)-(?=\d)")
-_SAID_TWICE = re.compile(r"(?P<it>\d[\d.,]* psi gauge)(?P<rest> \([^()]*), (?P=it)\)")
+_SAID_TWICE = re.compile(r"(?P<it>\d[\d.,]* psi gauge)(?P<rest> \([^()]*), (?P=it)(?P<tail>[^()]*\))")
 _QUOTED = re.compile(r"(“[^”]*”|\"[^\"]*\"|'[^' ][^']*'(?!\w))")
 
 
@@ -40,7 +40,7 @@ def speak(text: str, display: Display) -> str:
     """
     pieces = _QUOTED.split(text)
     said = "".join(piece if place % 2 else _turned(piece, display) for place, piece in enumerate(pieces))
-    return _SAID_TWICE.sub(r"\g<it>\g<rest>)", said)
+    return _SAID_TWICE.sub(r"\g<it>\g<rest>\g<tail>", said)
 
 
 def _turned(text: str, display: Display) -> str:

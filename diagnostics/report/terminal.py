@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from rich.console import Console, Group
 from rich.padding import Padding
 from rich.table import Table
@@ -11,7 +13,9 @@ from diagnostics.diagnosis import Diagnosis
 from diagnostics.health.record import Finding
 from diagnostics.moment import say_time
 from diagnostics.report.derivation import explanation
+from diagnostics.report.document import document
 from diagnostics.report.figures import METRIC, Display, say_number
+from diagnostics.report.setting_names import settings_in
 from diagnostics.report.severity import SEVERITY_STYLE
 from diagnostics.report.spoken_units import speak
 from diagnostics.report.summary import Line, log_line, seen_lines, worth_lines
@@ -47,10 +51,16 @@ def show_diagnosis(
         rest = len(diagnosis.screened.exclusions) - MOST_SET_ASIDE
         console.print(Text(say["more_set_aside"].format(count=rest), "dim"))
     console.print()
-    console.print(_block(headings["seen"], seen_lines(diagnosis, display)))
-    console.print(_block(headings["worth"], worth_lines(diagnosis, display)))
+    seen, worth = seen_lines(diagnosis, display), worth_lines(diagnosis, display)
+    console.print(_block(headings["seen"], seen))
+    console.print(_block(headings["worth"], worth))
     console.print(_findings(diagnosis, display))
-    console.print(Text(say["assumed"].format(count=len(diagnosis.plant.assumptions)), "dim"))
+    asked = settings_in(" ".join(line.text for line in (*seen, *worth)))
+    if asked:
+        table, _, name = asked[0].partition(".")
+        console.print(Text(say["asked"].format(key=asked[0], table=table, name=name), "dim"))
+    assumed = len(diagnosis.plant.assumptions)
+    console.print(Text(say["assumed_one" if assumed == 1 else "assumed"].format(count=assumed), "dim"))
     for path in written:
         console.print(Text.assemble((say["written"], "dim"), path))
 
@@ -61,13 +71,26 @@ def show_explanation(diagnosis: Diagnosis, key: str, console: Console | None = N
     steps = explanation(diagnosis, key)
     if not steps:
         console.print(words("explain")["cannot"].format(key=key), markup=False)
+    whole = document(diagnosis)
     for step in steps:
-        console.print(Text.assemble((step.key, "bold"), f" = {say_number(step.value, digits=4)} {step.unit}"))
+        said = f" = {say_number(step.value, digits=4)} {step.unit}".removesuffix(" -")
+        console.print(Text.assemble((step.key, "bold"), said, (_interval(whole, step.key), "dim")))
         console.print(Padding(Text(step.formula), (0, 0, 0, 2)))
         for name, value, origin in step.inputs:
             shown = say_number(value, digits=4) if isinstance(value, float | int) else value
             console.print(Padding(Text.assemble(f"{name} = {shown} ", (f"({origin})", "dim")), (0, 0, 0, 4)))
         console.print(Padding(Text(words("terminal")["source"].format(source=step.source), "dim"), (0, 0, 1, 2)))
+
+
+def _interval(whole: dict[str, Any], key: str) -> str:
+    """Interval of a figure of the document in words, empty where it has none."""
+    node: Any = whole
+    for part in key.split("."):
+        node = node.get(part) if isinstance(node, dict) else None
+    if not isinstance(node, dict) or node.get("low") is None:
+        return ""
+    low, high = (say_number(node[end], digits=4) for end in ("low", "high"))
+    return words("terminal")["interval"].format(low=low, high=high)
 
 
 def _block(title: str, lines: list[Line]) -> Group:

@@ -94,3 +94,8 @@ def test_no_sentence_of_a_diagnosis_stays_metric(name: str) -> None:
 )
 def test_a_typed_minus_becomes_one(text: str, said: str) -> None:
     assert speak(text, METRIC) == said
+
+
+def test_a_pressure_that_says_itself_twice_says_it_once() -> None:
+    said = speak("the plant file has 7 bar gauge (8.01 bar absolute, 102 psi gauge, assumed).", US)
+    assert said == "the plant file has 102 psi gauge (116 psi absolute, assumed)."
