@@ -248,6 +248,7 @@ def _uncertainty(level_c: float, screened: ScreenedLog, plant: Plant) -> float:
         resolution_c=screened.resolution_c,
         pressure_logged="pressure" in screened.conditions.logged,
         moisture_unit=screened.log.moisture_unit,
+        basis=screened.basis,
     )
     return max(budget.expanded_k, 1e-3)
 

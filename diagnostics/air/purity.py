@@ -134,6 +134,7 @@ def _budget(p95: float, pressure_bar: float, screened: ScreenedLog, plant: Plant
         pressure_bar=pressure_bar,
         pressure_logged="pressure" in screened.conditions.logged,
         moisture_unit=screened.log.moisture_unit,
+        basis=screened.basis,
     )
 
 

@@ -59,6 +59,7 @@ def uncertainty_budget(
     pressure_bar: float | None = None,
     pressure_logged: bool = False,
     moisture_unit: str = "degC",
+    basis: str | None = None,
 ) -> Budget:
     """Uncertainty budget of a pressure dew point.
 
@@ -77,6 +78,8 @@ def uncertainty_budget(
         Whether it was logged.
     moisture_unit : str
         Unit the log was read in; a share of the air (ppm, g/kg) becomes a dew point only with the pressure.
+    basis : str, optional
+        ``pressure`` or ``atmospheric``, what the logged dew point referred to; the plant file's if absent.
 
     Returns
     -------
@@ -84,7 +87,7 @@ def uncertainty_budget(
         For an atmospheric basis the probe's share is taken at the dew point it saw and carried to line pressure.
     """
     bar = plant.line_pressure_bar if pressure_bar is None else pressure_bar
-    atmospheric = plant.measurement.basis == "atmospheric"
+    atmospheric = (basis or plant.measurement.basis) == "atmospheric"
     seen_c, stretch = dew_point_c, 1.0
     if atmospheric:
         seen_c = change_pressure(dew_point_c, bar, plant.site.barometric_pressure_bar)

@@ -159,5 +159,6 @@ def _limit_deviation(screened: ScreenedLog, plant: Plant) -> float:
         resolution_c=screened.resolution_c,
         pressure_logged="pressure" in screened.conditions.logged,
         moisture_unit=screened.log.moisture_unit,
+        basis=screened.basis,
     )
     return budget.standard_k * slope_per_k(limit_c)

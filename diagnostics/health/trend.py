@@ -219,7 +219,13 @@ def _and(words: tuple[str, ...]) -> str:
 
 def _days(series: PeakSeries, line: Line, screened: ScreenedLog, plant: Plant) -> Estimate:
     limit_c = plant.dryer.dew_point_limit_c
-    budget = uncertainty_budget(limit_c, plant, at_s=float(screened.log.time_s[-1]), resolution_c=screened.resolution_c)
+    budget = uncertainty_budget(
+        limit_c,
+        plant,
+        at_s=float(screened.log.time_s[-1]),
+        resolution_c=screened.resolution_c,
+        basis=screened.basis,
+    )
     return days_to_limit(line, limit_c, budget.standard_k)
 
 

@@ -8,6 +8,7 @@ or without, the way the instrument converted.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -22,12 +23,16 @@ LOWEST_DEW_POINT_C, HIGHEST_DEW_POINT_C = -100.0, 90.0
 
 @dataclass(frozen=True)
 class AtLinePressure:
-    """Dew point [degC] and moisture [mol/mol] at ``pressure_bar`` [bar abs], each shape (n,); NaN where missing."""
+    """Dew point [degC] and moisture [mol/mol] at ``pressure_bar`` [bar abs], each shape (n,); NaN where missing.
+
+    ``basis`` is what the logged dew point referred to.
+    """
 
     dew_point_c: Floats
     moisture: Floats
     pressure_bar: Floats
     notes: tuple[str, ...]
+    basis: Literal["pressure", "atmospheric"] = "pressure"
 
 
 def at_line_pressure(log: Log, plant: Plant) -> AtLinePressure:
@@ -61,7 +66,8 @@ def at_line_pressure(log: Log, plant: Plant) -> AtLinePressure:
         below = dew_point < 0.0
         dew_point[below] = frost_from_supercooled_c(dew_point[below])
         notes.append("Logged dew points below 0 °C are over water; they were changed to frost points over ice.")
-    if as_logged and (measurement.basis or log.titled_basis) == "atmospheric":
+    atmospheric = as_logged and (measurement.basis or log.titled_basis) == "atmospheric"
+    if atmospheric:
         known = np.isfinite(dew_point)
         dew_point[known] = change_pressure(
             dew_point[known],
@@ -76,7 +82,7 @@ def at_line_pressure(log: Log, plant: Plant) -> AtLinePressure:
     moisture = np.full_like(dew_point, np.nan)
     known = np.isfinite(dew_point)
     moisture[known] = moisture_fraction(dew_point[known], pressure[known])
-    return AtLinePressure(dew_point, moisture, pressure, tuple(notes))
+    return AtLinePressure(dew_point, moisture, pressure, tuple(notes), "atmospheric" if atmospheric else "pressure")
 
 
 def _pressure_at_probe(log: Log, plant: Plant, notes: list[str]) -> Floats:

@@ -171,6 +171,9 @@ class ScreenedLog:
     signs : tuple of Sign
     resolution_c : float
         Step of the logged dew point's last digit [K].
+    basis : str or None
+        ``pressure`` or ``atmospheric``: what the logged dew point referred to, by the plant file or else by its title;
+        None where nobody looked.
     """
 
     log: Log
@@ -182,3 +185,4 @@ class ScreenedLog:
     signs: tuple[Sign, ...] = ()
     resolution_c: float = 0.0
     notes: tuple[str, ...] = ()
+    basis: Literal["pressure", "atmospheric"] | None = None

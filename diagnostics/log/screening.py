@@ -51,6 +51,7 @@ def screen(log: Log, plant: Plant) -> ScreenedLog:
         signs=tuple(sieve.signs + contradictions + room),
         resolution_c=resolution,
         notes=line.notes + condition_notes,
+        basis=line.basis,
     )
     return _without_stagnant(screened) if plainly_stagnant else screened
 

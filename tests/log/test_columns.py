@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from diagnostics.air.uncertainty import uncertainty_budget
 from diagnostics.log.reading import read_log
 from diagnostics.log.screening import screen
 from diagnostics.log.titles import quantity_of
@@ -152,6 +153,19 @@ def test_an_atmospheric_title_is_followed_where_the_plant_file_is_silent(tmp_pat
     screened = screen(log, plant_from({"measurement": {"pressure_bar_g": 6.98675}}))
     assert np.nanmedian(screened.dew_point_c) == pytest.approx(-40.0, abs=0.2)
     assert not [s for s in screened.signs if s.code == "pressure_mismatch"]
+    assert screened.basis == "atmospheric"
+
+
+def test_what_a_title_says_of_the_pressure_reaches_the_uncertainty(tmp_path: Path) -> None:
+    """A title that says atmospheric counts as much as the plant file's word for it."""
+    widths = []
+    for title, stated in (("Dew point", "atmospheric"), ("Atmospheric dew point", None), ("Dew point", None)):
+        plant = plant_from({"measurement": {"pressure_bar_g": 7.0, **({"basis": stated} if stated else {})}})
+        screened = screen(_log(tmp_path, f"{title} [°C]", "-56.6"), plant)
+        budget = uncertainty_budget(-40.0, plant, basis=screened.basis)
+        widths.append((budget.probe_k, budget.pressure_k))
+    assert widths[0] == widths[1]
+    assert widths[1][0] > widths[2][0]
 
 
 @pytest.mark.parametrize(("title", "stated"), [("Atmospheric", "pressure"), ("Pressure", "atmospheric")])
