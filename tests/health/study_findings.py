@@ -1,7 +1,7 @@
 """How well findings name what is wrong: a balanced set of made logs with one fault each, counted as a table of
 confusions.
 
-Run ``python -m tests.health.study_findings --set tuning``; ``--set validation`` has other seeds and is for the end.
+Run ``python -m tests.health.study_findings --set tuning``; `--set final`` has other seeds and is for the end.
 ``--plant`` takes one of the two sources of logs alone, ``--draw FILE.svg`` draws the table. Logs are kept in a folder
 and used again.
 """
