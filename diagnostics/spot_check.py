@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -18,14 +17,8 @@ from diagnostics.air.humidity import (
     absolute_humidity_g_m3,
     dew_point_c,
     enhancement_factor,
-    frost_from_supercooled_c,
     mixing_ratio_g_kg,
     moisture_fraction,
-    moisture_from_absolute_humidity,
-    moisture_from_mixing_ratio,
-    moisture_from_ppmv_dry,
-    moisture_from_ppmw,
-    moisture_from_relative_humidity,
     ppmv_dry,
     ppmv_moist,
     ppmw,
@@ -34,22 +27,14 @@ from diagnostics.air.humidity import (
     supercooled_from_frost_c,
 )
 from diagnostics.air.record import Conformity
-from diagnostics.errors import InputError, UsageError
+from diagnostics.errors import InputError
+from diagnostics.spot_reading import SPOKEN, UNITS, Setting, moisture_of, refuse_numbers, refuse_words
 
 USUAL_GAS_C = 20.0
 LOWEST_OVER_WATER_C = -100.0
 LONGEST_TABLE = 2000
 
-_SPOKEN = {
-    "degC": "°C",
-    "degF": "°F",
-    "ppmv": "ppm by volume of dry air",
-    "ppmw": "ppm by mass of dry air",
-    "g_m3": "g/m³",
-    "g_kg": "g/kg of dry air",
-    "percent_rh": "% relative humidity",
-}
-UNITS = tuple(_SPOKEN)
+__all__ = ["UNITS", "SpotCheck", "spot_check", "spot_table"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,16 +112,6 @@ _KEYS = tuple(item.name for item in dataclasses.fields(SpotCheck))[2:-7]
 _SPREAD = _KEYS[: _KEYS.index("enhancement_factor")]
 
 
-@dataclass(frozen=True, slots=True)
-class _Setting:
-    line_bar: float
-    reading_bar: float
-    barometer_bar: float
-    gas_c: float
-    over: str
-    real: bool
-
-
 def spot_check(
     value: float,
     unit: str,
@@ -187,14 +162,14 @@ def spot_check(
     InputError
         If a number is impossible; the sentence says which and what would mend it.
     """
-    _refuse_words(unit, basis, over)
-    _refuse_numbers(value, pressure_bar_g, barometer_bar, gas_temperature_c, limit_c, uncertainty_c)
+    refuse_words(unit, basis, over)
+    refuse_numbers(value, pressure_bar_g, barometer_bar, gas_temperature_c, limit_c, uncertainty_c)
     if unit == "percent_rh" and gas_temperature_c is None:
         raise InputError("A relative humidity means nothing without the gas temperature; add it (--gas-temperature-c).")
     if unit not in ("degC", "degF") and value <= 0.0:
-        raise InputError(f"Air with {value:g} {_SPOKEN[unit]} has no dew point; give a value above zero.")
+        raise InputError(f"Air with {value:g} {SPOKEN[unit]} has no dew point; give a value above zero.")
     line_bar = pressure_bar_g + barometer_bar
-    setting = _Setting(
+    setting = Setting(
         line_bar=line_bar,
         reading_bar=line_bar if basis == "pressure" else barometer_bar,
         barometer_bar=barometer_bar,
@@ -203,12 +178,12 @@ def spot_check(
         real=not ideal,
     )
     try:
-        moisture = _MOISTURE[unit](value, setting)
+        moisture = moisture_of(value, unit, setting)
         pressure_dew_point = _unrounded(dew_point_c(moisture, line_bar, real=setting.real))
         atmospheric_dew_point = _unrounded(dew_point_c(moisture, barometer_bar, real=setting.real))
     except ValueError as error:
         raise InputError(
-            f"{value:g} {_SPOKEN[unit]} at {setting.reading_bar:g} bar absolute cannot be: {error};"
+            f"{value:g} {SPOKEN[unit]} at {setting.reading_bar:g} bar absolute cannot be: {error};"
             " check value, unit and pressure."
         ) from None
     described = _described(
@@ -273,67 +248,9 @@ def spot_table(
     )
 
 
-def _refuse_words(unit: str, basis: str, over: str) -> None:
-    for what, word, known in (
-        ("unit", unit, UNITS),
-        ("basis", basis, ("pressure", "atmospheric")),
-        ("phase to reckon over", over, ("ice", "water")),
-    ):
-        if word not in known:
-            raise UsageError(f"{word!r} is no {what}; known are {', '.join(known)}.")
-
-
-def _refuse_numbers(
-    value: float,
-    pressure_bar_g: float,
-    barometer_bar: float,
-    gas_temperature_c: float | None,
-    limit_c: float | None,
-    uncertainty_c: float,
-) -> None:
-    for what, number, low, high, mend in (
-        ("The value", value, -1e9, 1e9, "give a number"),
-        ("The line pressure", pressure_bar_g, 0.0, 60.0, "give it in bar gauge"),
-        ("The barometer", barometer_bar, 0.5, 1.1, "give it in bar absolute"),
-        ("The gas temperature", gas_temperature_c, -90.0, 200.0, "give it in °C"),
-        ("The limit", limit_c, -110.0, 60.0, "give it in °C"),
-        ("The uncertainty", uncertainty_c, 0.0, 50.0, "give it in K"),
-    ):
-        if number is not None and not low <= number <= high:
-            raise InputError(f"{what} of {number:g} is outside {low:g} to {high:g}; {mend}.")
-
-
 def _unrounded(dew_point: float) -> float:
     """Dew point without the rounding of the way there and back, so that one typed as the limit stays there."""
     return round(dew_point, 9)
-
-
-def _from_celsius(value: float, setting: _Setting) -> float:
-    frost_point = frost_from_supercooled_c(value) if setting.over == "water" else value
-    return float(moisture_fraction(frost_point, setting.reading_bar, real=setting.real))
-
-
-def _from_fahrenheit(value: float, setting: _Setting) -> float:
-    return _from_celsius((value - 32.0) / 1.8, setting)
-
-
-def _from_actual_volume(value: float, setting: _Setting) -> float:
-    return float(moisture_from_absolute_humidity(value, setting.reading_bar, setting.gas_c))
-
-
-def _from_relative(value: float, setting: _Setting) -> float:
-    return float(moisture_from_relative_humidity(value, setting.reading_bar, setting.gas_c, real=setting.real))
-
-
-_MOISTURE: dict[str, Callable[[float, _Setting], float]] = {
-    "degC": _from_celsius,
-    "degF": _from_fahrenheit,
-    "ppmv": lambda value, _: float(moisture_from_ppmv_dry(value)),
-    "ppmw": lambda value, _: float(moisture_from_ppmw(value)),
-    "g_m3": _from_actual_volume,
-    "g_kg": lambda value, _: float(moisture_from_mixing_ratio(value)),
-    "percent_rh": _from_relative,
-}
 
 
 def _described(
@@ -342,7 +259,7 @@ def _described(
     moisture: float,
     pressure_dew_point: float,
     atmospheric_dew_point: float,
-    setting: _Setting,
+    setting: Setting,
     limit_c: float | None,
     uncertainty_c: float,
 ) -> SpotCheck:
@@ -378,7 +295,7 @@ def _described(
     )
 
 
-def _intervals(check: SpotCheck, setting: _Setting) -> dict[str, tuple[float, float]]:
+def _intervals(check: SpotCheck, setting: Setting) -> dict[str, tuple[float, float]]:
     """Each quantity at both ends of the pressure dew point's uncertainty: all of them rise with it."""
     if not check.uncertainty_c > 0.0:
         return {}
@@ -398,7 +315,7 @@ def _intervals(check: SpotCheck, setting: _Setting) -> dict[str, tuple[float, fl
 
 
 def _notes(
-    unit: str, pressure_dew_point: float, relative: float, setting: _Setting, uncertainty_c: float
+    unit: str, pressure_dew_point: float, relative: float, setting: Setting, uncertainty_c: float
 ) -> tuple[str, ...]:
     notes = []
     if uncertainty_c > 0.0:
