@@ -24,6 +24,8 @@ _FORETOLD_FROM = 12
 _LEAST_KINK_K, _KINK_OVER_NOISE = 1.0, 8.0
 _NEAR = 2
 """Readings within which a start is right as it stands."""
+_APART = 3
+"""Readings between two kinks of one disturbance at most."""
 _CLEARER = 1.5
 """How much sharper than what stands at the start an earlier kink has to be."""
 _MOST_BACK_SHARE = 0.25
@@ -75,9 +77,15 @@ def _first_answer_s(screened: ScreenedLog, cycle: Cycle) -> float | None:
         return None
     curve = np.median(np.interp(starts[:, None] + step_s * index, time_s, dew_c), axis=0)
     sharpness = _sharpness(curve)
-    at = int(index[_FORETOLD_FROM + int(np.argmax(sharpness))])
-    here = sharpness[np.abs(index[_FORETOLD_FROM : _FORETOLD_FROM + sharpness.size]) <= _NEAR]
-    if at >= -_NEAR or sharpness.max() <= max(1.0, _CLEARER * float(here.max(initial=0.0))):
+    kinks = np.flatnonzero(sharpness > 1.0)
+    if kinks.size == 0:
+        return None
+    disturbance = np.cumsum(np.diff(kinks, prepend=kinks[0]) > _APART)
+    sharpest = disturbance == disturbance[np.argmax(sharpness[kinks])]
+    at = int(index[_FORETOLD_FROM + kinks[sharpest][0]])
+    others = kinks[~sharpest]
+    here = sharpness[others[np.abs(index[_FORETOLD_FROM + others]) <= _NEAR]]
+    if at >= -_NEAR or sharpness.max() <= _CLEARER * float(here.max(initial=0.0)):
         return None
     left = at - int(index[0])
     back_again = np.mean(np.abs(curve[left : left - at] - curve[left - 1]) < _LEAST_KINK_K) > _MOST_BACK_SHARE

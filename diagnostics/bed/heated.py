@@ -121,7 +121,11 @@ def _by_rating(tails: Tails | None, question: Question) -> Margin:
         per_unit = _seconds_per_load(math.exp(single.mean), question)
     else:
         per_unit = (_single_s(tails, question)[0] + question.today_s) / math.exp(tails.single.mean)
-    told = Evidence.estimate if question.rise_shows else Evidence.vouched
+    by_rating = tails is None or tails.single.deviation > prior.deviation
+
+    def told(evidence: Evidence) -> Estimate:
+        return evidence.estimate() if question.rise_shows else evidence.vouched(by_rating=by_rating)
+
     bounds, reserve = told(single), told(sustained)
     bounds = Estimate.ordered(bounds.value, min(bounds.low, reserve.low), bounds.high)
     at_peak = told(sustained.shifted(flow_effect))

@@ -24,6 +24,9 @@ _CLIMB = 0.8
 _STRUCTURE = {True: 0.04, False: 0.25}
 """Standard deviation of ln reserve from what both readings leave out (bed heat, shape of the wet zone), where the level
 came near the limit and where it stayed far."""
+_STEEPENS = 0.025
+"""ln load by which a power of the load, read off a level below the limit, passes it too late: the exchanger's exponent
+grows towards the limit (`purge_level`), and the fit sees the whole log's."""
 _STRETCH = 40
 """Half-cycles that count as one independent look at the balance."""
 _SINGLE_FACTOR = 1.1
@@ -67,7 +70,10 @@ def heatless_margin(question: Question) -> Margin:
     censored = not (climbs or question.rise_shows)
     prior = prior_above(held) if censored and not at_hand else OPEN_PRIOR
     evidence = prior if seen is None else weigh(seen, prior)
-    sustained, reserve = evidence.vouched() if censored else evidence.estimate(), evidence.estimate()
+    sustained, reserve = (
+        evidence.vouched(by_rating=not at_hand) if censored else evidence.estimate(),
+        evidence.estimate(),
+    )
     if censored:
         sustained, reserve = (each.map(lambda load: max(load, held)) for each in (sustained, reserve))
     scale = question.plant.half_cycle_s
@@ -123,7 +129,7 @@ def _evidence(balance: Balance, level: Level, course: Course, question: Question
         gradient[i] = (above - below) / 2e-4
     variances = np.array([float(gradient @ balance.covariance @ gradient), float(level.covariance[0, 0])])
     instrument = np.array([0.5 * (balance.log_load_at_limit(u) - balance.log_load_at_limit(-u)), u / level.power])
-    means = np.array([creep, float(level.values[0])])
+    means = np.array([creep, float(level.values[0]) - _STEEPENS])
     looks = np.clip(np.isfinite(course.log_moisture).sum() * course.block / _STRETCH, 4, 60)
     fit = looks * np.log(np.array([balance.residual, level.residual]))
     weights = np.exp(fit.min() - fit)

@@ -20,8 +20,9 @@ from diagnostics.plant import Plant
 
 PRIOR_RESERVE = Estimate(math.sqrt(1.5), 1.0, 1.5)
 """Half-cycles a dryer holds at full rating, in nameplate half-cycles (common practice, no published source)."""
-_Z, _Z_BOUND = 1.96, 1.8
-"""Normal deviates of a two-sided interval of 95 %, and of a one-sided bound."""
+_Z, _Z_BOUND, _Z_BOUND_EVEN = 1.96, 1.645, 1.826
+"""Normal deviates of a two-sided interval of 95 % and of a one-sided bound; and where a twentieth of an even spread
+ends that has the same interval (1.025 of 1.0 to 1.5)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,9 +37,16 @@ class Evidence:
         low, high = self.mean - _Z * self.deviation, self.mean + _Z * self.deviation
         return Estimate(math.exp(self.mean), math.exp(low), math.exp(high))
 
-    def vouched(self) -> Estimate:
-        """Reserve with the low end of a one-sided bound (held in 96.4 % of cases) and its interval's high end [-]."""
-        return Estimate(math.exp(self.mean), math.exp(self.mean - _Z_BOUND * self.deviation), self.estimate().high)
+    def vouched(self, *, by_rating: bool) -> Estimate:
+        """Reserve with the low end of a one-sided bound of 95 % and its two-sided interval's high end [-].
+
+        Parameters
+        ----------
+        by_rating : bool
+            Whether the prior decides: an even spread, whose twentieth part ends further out than a normal one's.
+        """
+        below = (_Z_BOUND_EVEN if by_rating else _Z_BOUND) * self.deviation
+        return Estimate(math.exp(self.mean), math.exp(self.mean - below), self.estimate().high)
 
     def shifted(self, by: float, deviation: float = 0.0) -> Evidence:
         """Evidence on another reserve that lies ``by`` higher in ln, known to ``deviation``."""

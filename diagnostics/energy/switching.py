@@ -48,7 +48,7 @@ SCALING_FROM_RATING, SCALING_FROM_LOG = Estimate(1.0, 0.87, 1.13), Estimate(1.0,
 """How far the half-cycle departs from one over the load. At part load heat is lost to the wall and the front has time
 to broaden, so that the tail comes earlier (from memory: 0.8 to 0.9); but longer contact sharpens it, and the same purge
 or heat meets less water, which lengthens it as much. From the log's own load the way is shorter."""
-_WORTH_NAMING, _UNSURE = 0.02, 0.08
+_WORTH_NAMING, _UNSURE = 0.02, 0.06
 """Below these shares of the regenerations nothing is offered as a saving; the second where it may as well be none."""
 _END_SHARE = 0.3
 """Of a half-cycle, by which either end of a log moves the count of its regenerations (95 %)."""
