@@ -31,6 +31,7 @@ BASES = {UNSAID: None, "line pressure": "pressure", "atmospheric pressure": "atm
 PHASES = {"ice (frost point)": "ice", "water": "water"}
 DAYS = {UNSAID: None, "day first, 31/12": True, "month first, 12/31": False}
 DECIMALS = {UNSAID: None, "comma": ",", "point": "."}
+SEPARATORS = {UNSAID: None, "semicolon": ";", "comma": ",", "tab": "\t", "upright bar": "|"}
 
 
 def words_of(quantity: str) -> str:
@@ -44,6 +45,9 @@ def unit_words(unit: str) -> str:
         return "% RH"
     plain, _, reference = unit.replace("deg", "°").replace("m3", "m³").partition("_")
     return f"{plain} {({'g': 'gauge', 'a': 'absolute'}).get(reference, reference)}".rstrip()
+
+
+DEW_POINT_UNITS = {UNSAID: None} | {unit_words(unit): unit for unit in UNITS["dew_point"]}
 
 
 def name_columns() -> None:
@@ -61,7 +65,10 @@ def name_columns() -> None:
         with right:
             _choose(reader, "day_first", "Order of day and month", DAYS, "name")
             _choose(reader, "decimal", "Decimal mark", DECIMALS, "name")
+            _choose(reader, "delimiter", "What separates the columns", SEPARATORS, "name")
         with left:
+            units = dict(reader.get("units", {}))
+            _choose(units, "dew_point", "Unit of the dew point's column", DEW_POINT_UNITS, "name_unit")
             form = st.text_input(
                 "Form of the time, if it is unusual",
                 value=reader.get("time_format", ""),
@@ -71,6 +78,8 @@ def name_columns() -> None:
             )
         if st.form_submit_button("Try again", icon=":material/refresh:"):
             reader.pop("time_format", None)
+            reader.pop("units", None)
+            reader |= {"units": units} if units else {}
             tables["log"] = reader | ({"time_format": form.strip()} if form.strip() else {})
             named = {quantity: title.strip() for quantity, title in titles.items() if title.strip()}
             gate.take_files(state.refused(), named, {name: held for name, held in tables.items() if held})

@@ -18,7 +18,16 @@ _LEVELS = {
     "spike_dew_point_c": "spike",
 }
 _MOST_STYLED = 3000
-_FOR_THE_COMMAND_LINE = re.compile(r" with --column(?: [a-z_]+=HEADER)?")
+_FIELDS_FOR = (
+    (re.compile(r" with --column(?: [a-z_]+=HEADER)?"), " below"),
+    (re.compile(r"its unit in \[log\] units"), "its unit below"),
+    (re.compile(r"\[log\] day_first or time_format"), "the order of day and month or the form of the time below"),
+    (re.compile(r"\[log\] day_first(?: = true or false)?"), "the order of day and month"),
+    (re.compile(r"\[log\] time_format"), "the form of the time"),
+    (re.compile(r"\[log\] units"), "its unit below"),
+    (re.compile(r"the separator in \[log\] delimiter"), "the separator below"),
+)
+"""What a refusal asks for in a plant file or on the command line, and the field that stands for it on the page."""
 
 
 def plain(text: str) -> str:
@@ -32,11 +41,18 @@ def show_table(columns: dict[str, list[str]]) -> None:
     st.table(frame.set_index(frame.columns[0]))
 
 
+def with_fields(sentence: str) -> str:
+    """Refusal that names the fields of the page where it named options and keys."""
+    for option, named in _FIELDS_FOR:
+        sentence = option.sub(named, sentence)
+    return sentence
+
+
 def show_sentence(sentence: str) -> None:
     """Show a refusal as plain text."""
     with st.container(border=True):
         st.markdown(":material/error: **This cannot be used:**")
-        st.text(_FOR_THE_COMMAND_LINE.sub(" below", sentence))
+        st.text(with_fields(sentence))
 
 
 def show_caution(sentence: str) -> None:

@@ -20,12 +20,38 @@ from diagnostics.log.numbers import to_numbers
 from diagnostics.log.raw import RawColumn, RawTable
 from diagnostics.log.record import Floats
 from diagnostics.log.time_words import plain
-from diagnostics.log.titles import MOISTURES, quantity_of, rank
+from diagnostics.log.titles import (
+    DEW_POINT,
+    MOISTURES,
+    RELATIVE_HUMIDITY,
+    VAPOUR_PRESSURE,
+    WATER_CONTENT,
+    quantity_of,
+    rank,
+)
 from diagnostics.log.towers import tower_from_text, tower_from_values
-from diagnostics.log.units import TEMPERATURE, Unit, parse_unit, split_title, temperature_c
+from diagnostics.log.units import (
+    DENSITY,
+    PERCENT,
+    PPM,
+    PRESSURE,
+    RATIO,
+    TEMPERATURE,
+    Unit,
+    parse_unit,
+    split_title,
+    temperature_c,
+)
 
 _MOST_FAULTS_SHOWN = 4
 _COLD_C = -10.0
+_MOISTURE_IN = {
+    PPM: WATER_CONTENT,
+    DENSITY: WATER_CONTENT,
+    RATIO: WATER_CONTENT,
+    PERCENT: RELATIVE_HUMIDITY,
+    PRESSURE: VAPOUR_PRESSURE,
+}
 _SAYS_LITTLE = re.compile(
     r"(d ?p|t ?p|values?|werte?|messwert|valeur|valor|valore|waarde|measurement|reading|probe|sensor|pv)?( ?\d{0,2})"
     r"|(column|channel|kanal|canal|canale|ch|ai|analog|analogue|input)( in)? ?\d{0,2}"
@@ -189,8 +215,20 @@ def assign(
                 f" {', '.join(repr(o.header) for o in others)}."
             )
     chosen = {q: _with_unit(c, units[q], q) if q in units else c for q, c in chosen.items()}
+    chosen = _moisture_by_its_unit(chosen, units)
     filled = {c.header: c for c in rest.values() if np.isfinite(c.values).any()}
     return Assignment(chosen, filled, rivals, tuple(notes))
+
+
+def _moisture_by_its_unit(chosen: Mapping[str, NumberColumn], units: Mapping[str, str]) -> dict[str, NumberColumn]:
+    """A column named as the dew point stands for whichever moisture its unit is of, as does a unit told for it."""
+    found = dict(chosen)
+    other = next((quantity for quantity in MOISTURES if quantity in found), None)
+    if other not in (None, DEW_POINT) and DEW_POINT in units:
+        found[DEW_POINT] = _with_unit(found.pop(other), units[DEW_POINT], DEW_POINT)
+    column = found.get(DEW_POINT)
+    kind = None if column is None or column.unit is None else _MOISTURE_IN.get(column.unit.kind)
+    return found if kind is None else {kind: found.pop(DEW_POINT)} | found
 
 
 def _quantity(raw: RawColumn, column: NumberColumn | None) -> str | None:

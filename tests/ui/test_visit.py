@@ -365,3 +365,37 @@ def test_fields_follow_the_number_format(good: AppTest) -> None:
     field("Electricity price").set_value("7").run()
     assert field("Electricity price").value == "0,2"
     assert "can be tried here" in good.toast[0].value
+
+
+@pytest.mark.parametrize(
+    ("told", "shown"),
+    [
+        (
+            "name it with --column time=HEADER, and give [log] time_format.",
+            "name it below, and give the form of the time.",
+        ),
+        ("another column with --column or its unit in [log] units.", "another column below or its unit below."),
+        ("answer it with [log] day_first = true or false, or", "answer it with the order of day and month, or"),
+        ("name the separator in [log] delimiter.", "name the separator below."),
+    ],
+)
+def test_a_refusal_names_fields_and_not_keys(told: str, shown: str) -> None:
+    from ui.words import with_fields
+
+    assert with_fields(told) == shown
+
+
+def test_unit_and_separator_of_a_refused_log_are_told(visit: AppTest, upload) -> None:
+    table = saw_tooth(days=0.5)
+    table.columns = ["Time", "Water content"]
+    table["Water content"] = 20.0 + 3.0 * (table.index % 10)
+    visit = upload(table.to_csv(index=False, sep=";").encode())
+    assert state_of(visit, "kept_refused")
+    assert "[log]" not in words(visit)
+    visit.text_input(key="name_dew_point").set_value("Water content")
+    visit.selectbox(key="name_unit_dew_point").select("ppmv")
+    visit.selectbox(key="name_delimiter").select("semicolon")
+    next(button for button in visit.button if button.label == "Try again").click().run()
+    assert not visit.exception
+    assert "1,440 readings" in words(visit)
+    assert json.loads(str(state_of(visit, "kept_plant")))["log"]["units"] == {"dew_point": "ppmv"}
