@@ -7,7 +7,7 @@ which load cancels; a step or a climb in that contrast from some half-cycle on.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -20,6 +20,8 @@ LEAST_DIFFERENCE_K = 1.0
 LEAST_STEP_K = 3.0
 SIGNIFICANCE = 0.01
 _LEAST_DEPARTURE_K = 0.1
+_DATES_AGREE = 4.5
+"""Half-cycles within which peak and mean tell of the same onset."""
 _FAST_K_PER_DAY = 1.5
 _CLEARER_THAN_A_LINE = 0.03
 """Share of variance by which an onset must beat a difference that grows over the whole log."""
@@ -60,7 +62,23 @@ def one_tower_steps(rows: pd.DataFrame) -> StepOfTower | None:
     if middle.size < 5:
         return None
     by_mean = _step_in(rows, "mean_dew_point_c", middle)
-    return by_mean if by_mean is not None else _step_in(rows, "peak_dew_point_c", middle)
+    if by_mean is not None:
+        return by_mean
+    by_peak = _step_in(rows, "peak_dew_point_c", middle)
+    return None if by_peak is None else replace(by_peak, start_s=_dated_by_mean(rows, by_peak, middle))
+
+
+def _dated_by_mean(rows: pd.DataFrame, found: StepOfTower, middle: NDArray[np.int64]) -> float:
+    """Start by the mean of the half-cycles where that is near: a peak also takes in what lies about a switchover."""
+    values, sign = rows["mean_dew_point_c"].to_numpy(float), np.where(is_b(rows), 1.0, -1.0)
+    against = (values[middle] - 0.5 * (values[middle - 1] + values[middle + 1])) * sign[middle]
+    step = find_step(against)
+    if step is None or (step.size > 0) != (found.tower == "B") or abs(step.size) < LEAST_DIFFERENCE_K:
+        return found.start_s
+    own = np.flatnonzero(rows["tower"].to_numpy() == found.tower)
+    start_s = _failed_regeneration_s(rows, _first_wet(against, middle, step, own))
+    length_s = float(np.median(rows["end_s"] - rows["start_s"]))
+    return start_s if abs(start_s - found.start_s) <= _DATES_AGREE * length_s else found.start_s
 
 
 def _step_in(rows: pd.DataFrame, column: str, middle: NDArray[np.int64]) -> StepOfTower | None:

@@ -280,7 +280,8 @@ def _from_second_plant(
 
 def _first_failed_regeneration_s(truth: dict[str, Any]) -> float:
     """The second plant fails B's regeneration after the first half-cycle of B that begins past the onset."""
-    first_b = next((s for s, tower in truth["switchovers"] if tower == "B" and s >= truth["onsets"]["dead_heater"]), 0)
+    onset = truth["onsets"]["dead_heater"] - 5.0  # the plant looks at the step of its grid in which a half-cycle begins
+    first_b = next((s for s, tower in truth["switchovers"] if tower == "B" and s >= onset), 0)
     return float(next((s for s, tower in truth["switchovers"] if tower == "A" and s > first_b), first_b))
 
 
