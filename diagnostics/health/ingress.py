@@ -24,6 +24,10 @@ _FEWEST_HOURS = 12
 _LEAST_CHANGE = 0.005
 _FOLLOWS_FLOW = 0.5
 """Share of the hourly levels' variance that a bed's answer to load has at least."""
+_LEAST_MOVING = 0.03
+_SLOW_H = (1.0, 3.0, 8.0, 24.0, 72.0)
+_STEEPEST = 8.0
+"""Growth of ln moisture with ln load that a bed at the end of its strength may show."""
 _RIPPLE_BESIDE_LOAD = 0.2
 """Rise within half-cycles that is allowed where the load is ruled out by itself."""
 _RIPPLE_OF_NOTHING = 0.05
@@ -88,6 +92,8 @@ def find_ingress(case: Case) -> Ingress | None:
         resolved = len(case.rows) >= _FEWEST_ROWS and ripple <= _RIPPLE_OF_NOTHING
         told = _is_a_day(hourly, _BESIDE_A_DAY if resolved else 0.5 * _BESIDE_A_DAY)
         return Ingress(level_c, ripple, None, None, 0.45) if told else None
+    if _through_a_slow_bed(case, hourly):
+        return None
     if (inlet_slope is not None and inlet_slope > 0.5) or (flow_share is not None and flow_share > _FOLLOWS_FLOW):
         return None
     known = inlet_slope is not None
@@ -113,6 +119,41 @@ def _slope_of_changes(cause: Floats, answer: Floats) -> float | None:
     if power < change.size * _LEAST_CHANGE**2:
         return None
     return float(change @ np.diff(answer)) / power
+
+
+def _through_a_slow_bed(case: Case, hourly: Floats) -> bool:
+    """Whether load and inlet explain the hourly levels through a bed that answers over hours to days.
+
+    Each cause passes a first-order lag, the state in which the bed entered the log dies away with the same time
+    constant, and more load never dries.
+    """
+    from scipy.optimize import lsq_linear
+
+    conditions = case.screened.conditions
+    named = {"flow": conditions.flow_m3_min, "inlet_temperature": inlet_moisture(case)}
+    causes = [
+        _by_the_hour(case, np.maximum(v, 1e-6)) for k, v in named.items() if v is not None and k in conditions.logged
+    ]
+    moving = [cause for cause in causes if cause.std() >= _LEAST_MOVING]
+    if not moving or hourly.std() <= 0:
+        return False
+    hours, best = np.arange(hourly.size, dtype=np.float64), 0.0
+    bounds = ([-np.inf, -np.inf] + [0.0] * len(moving), [np.inf, np.inf] + [_STEEPEST] * len(moving))
+    for slow_h in _SLOW_H:
+        columns = [np.ones_like(hourly), np.exp(-hours / slow_h), *(_lagged(cause, slow_h) for cause in moving)]
+        design = np.stack(columns, axis=1)
+        left = hourly - design @ lsq_linear(design, hourly, bounds).x
+        freedom = max(1, hourly.size - design.shape[1])
+        best = max(best, 1.0 - float(left @ left) / freedom / float(hourly.var(ddof=1)))
+    return best > _FOLLOWS_FLOW
+
+
+def _lagged(cause: Floats, slow_h: float) -> Floats:
+    from scipy.signal import lfilter
+
+    share = 1.0 - np.exp(-1.0 / slow_h)
+    start = (1.0 - share) * cause[:1]
+    return np.asarray(lfilter([share], [1.0, share - 1.0], cause, zi=start)[0], dtype=np.float64)
 
 
 def _share(cause: Floats, answer: Floats, hours: int = 8) -> float | None:

@@ -145,3 +145,22 @@ def test_a_wet_reading_that_answers_neither_load_nor_inlet_is_room_air(answers_l
     flat = np.full(minutes.size // 10, -38.0)
     rows = half_cycles(flat, flat, ripple_k=0.3)
     assert _codes(dew_point, None, rows, flow=flow, inlet_temperature=inlet_c) == due
+
+
+@pytest.mark.parametrize("slow_h", [12.0, 48.0])
+def test_a_bed_that_answers_its_load_over_days_is_no_room_air(slow_h: float) -> None:
+    """Shifts of load evened out by a heatless bed: hour by hour the level hardly answers, over the days it does."""
+    minutes = _minutes(3)
+    rng = np.random.default_rng(9)
+    shift = np.where((minutes // 60) % 24 < 15, 1.1, 0.85)
+    flow = 10.0 * shift * np.exp(0.06 * np.repeat(rng.normal(0.0, 1.0, minutes.size // 60 + 1), 60)[: minutes.size])
+    bed, moisture = 2.3 + np.log(0.95), np.empty(minutes.size)
+    for i, load in enumerate(np.log(flow)):
+        bed += (load - bed) / (slow_h * 60.0)
+        moisture[i] = bed
+    moisture = 2.0e-5 * np.exp(3.0 * (moisture - moisture.mean()))
+    dew_point = np.asarray(dew_point_c(moisture, 8.01325)) + rng.normal(0, 0.05, minutes.size)
+    flat = np.full(minutes.size // 10, -38.0)
+    rows = half_cycles(flat, flat, ripple_k=0.3)
+    inlet_c = 30.0 + 1.2 * np.sin(2 * np.pi * (minutes - 500) / 1440)
+    assert _codes(dew_point, None, rows, flow=flow, inlet_temperature=inlet_c) == []
