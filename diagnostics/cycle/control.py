@@ -12,6 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from diagnostics.cycle.borne_out import borne_out, turns_length_s
 from diagnostics.cycle.echo import is_echo
 from diagnostics.cycle.events import Falls, falls_like, find_falls
 from diagnostics.cycle.record import ControlSpan
@@ -30,7 +31,15 @@ from diagnostics.cycle.slips import mended
 from diagnostics.cycle.switching import COHERENT, Switching, joined
 from diagnostics.cycle.timer import Stretch, timer_stretches
 from diagnostics.cycle.trace import Trace
-from diagnostics.cycle.tracking import Course, course_by_parts, follow, is_good, may_be_the_days, whole_course
+from diagnostics.cycle.tracking import (
+    STEADY,
+    Course,
+    course_by_parts,
+    follow,
+    is_good,
+    may_be_the_days,
+    whole_course,
+)
 from diagnostics.log.record import Floats
 
 LEAST_TAIL = 1.5
@@ -46,6 +55,8 @@ ISLAND, MAINLAND = 15.0, 3.0
 """Half-cycles below which a piece of the rhythm amid nothing is taken for chance, and how much longer the main one
 is."""
 DAY_S, LEAST_DAYS = 86400.0, 1.5
+MULTIPLE, BETTER = 1.4, 0.1
+"""Shortest half-cycles from which a timer may be a multiple of the true one, and coherence the true one may lack."""
 SURE = 0.8
 """Coherence at which a rhythm needs no better one looked for in parts of the log."""
 
@@ -144,7 +155,7 @@ def timed(
     """
     shortest_s = course.half_cycle_s if shortest_s is None else shortest_s
     start, end = float(trace.time_s[0]), float(trace.time_s[-1])
-    course = without_endless_climb(_without_islands(course), trace)
+    course = without_endless_climb(_without_islands(_borne_out(trace, course, shortest_s)), trace)
     stretches = timer_stretches(course, start, end)
     if not stretches:
         return Switching([], [ControlSpan(start, end, "unresolved")])
@@ -174,6 +185,16 @@ def timed(
         spans = [ControlSpan(s.start_s, s.end_s if s.end_s < stopped else stopped, s.control) for s in spans[:-1]]
         spans.append(ControlSpan(stopped, end, "stopped"))
     return Switching(stretches, joined(spans, start, end), comb, course, stopped, rule=rule)
+
+
+def _borne_out(trace: Trace, course: Course, shortest_s: float) -> Course:
+    """Course that the switchovers seen one by one bear out: its length, and where they keep its time."""
+    shorter_s = turns_length_s(trace, course, shortest_s) if course.half_cycle_s > MULTIPLE * shortest_s else None
+    shorter = follow(trace, shorter_s) if shorter_s is not None else None
+    if shorter is not None and shorter.coherence >= course.coherence - BETTER:
+        course = shorter
+    sure = course.coherence >= SURE and course.lag_spread < STEADY
+    return borne_out(trace, course, shortest_s, ends_only=sure)
 
 
 def _without_islands(course: Course) -> Course:

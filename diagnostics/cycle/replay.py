@@ -53,7 +53,7 @@ class Rule:
         return near
 
 
-def rule_of(length_s: Floats, level: Floats, noise: float, interval_s: float) -> Rule:
+def rule_of(length_s: Floats, level: Floats, noise: float, interval_s: float, told: Flags) -> Rule:
     """Set point and bounds that most half-cycles speak for.
 
     Parameters
@@ -63,10 +63,12 @@ def rule_of(length_s: Floats, level: Floats, noise: float, interval_s: float) ->
     noise : float
         Of one reading.
     interval_s : float
+    told : ndarray of bool
+        Half-cycles whose ends may tell the set point.
     """
-    middle = densest(level)
+    middle = densest(level[told])
     least = max(4.0 * noise, 0.03)
-    off = np.abs(level - middle)
+    off = np.abs(level[told] - middle)
     near = off[off <= least]
     scatter = max(3.0 * 1.4826 * float(np.median(near)), least) if near.size else least
     early, late = level < middle - scatter, level > middle + scatter

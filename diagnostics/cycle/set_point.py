@@ -6,8 +6,8 @@ import numpy as np
 
 from diagnostics.cycle.events import Falls, noise_of, smoothed
 from diagnostics.cycle.record import ControlSpan
-from diagnostics.cycle.replay import Rule, rule_of, with_hidden
-from diagnostics.cycle.switching import Switching
+from diagnostics.cycle.replay import HELD, Rule, rule_of, with_hidden
+from diagnostics.cycle.switching import Switching, joined
 from diagnostics.cycle.timer import Stretch
 from diagnostics.cycle.trace import Trace
 from diagnostics.cycle.tracking import Course
@@ -16,6 +16,10 @@ from diagnostics.log.record import Floats
 
 LEAST_RUN = 6
 """Half-cycles of equal length that can be told from chance."""
+MOST_ODD = 2
+"""Half-cycles that may stand out between two runs of one timer."""
+PART = 1.5
+"""Half-cycles after the last switchover that may still be a timer's."""
 NEAR = 0.4
 """Share of the least length between falls within which a turn is a fall's own."""
 MOSTLY = 0.5
@@ -86,8 +90,27 @@ def level_at(trace: Trace, at_s: Floats) -> Floats:
 
 
 def _rule(trace: Trace, switchovers_s: Floats) -> Rule:
-    level = level_at(trace, switchovers_s)
-    return rule_of(np.diff(switchovers_s), level[1:], noise_of(trace.value), trace.interval_s)
+    """What the control waits for: a set point is told by half-cycles that vary, equal ones may be a timer's."""
+    level, length = level_at(trace, switchovers_s)[1:], np.diff(switchovers_s)
+    varies = np.ones(length.size, dtype=bool)
+    for first, last in _even_runs(length, trace.interval_s):
+        varies[first:last] = False
+    told = varies if int(varies.sum()) >= LEAST_RUN else np.ones(length.size, dtype=bool)
+    return rule_of(length, level, noise_of(trace.value), trace.interval_s, told)
+
+
+def _even_runs(length: Floats, interval_s: float) -> list[tuple[int, int]]:
+    """First and one past the last of each run of half-cycles of equal length that is too long for chance."""
+    tolerance = np.maximum(0.01 * length, 1.5 * interval_s)
+    runs, i = [], 0
+    while i < length.size:
+        j = i
+        while j + 1 < length.size and abs(length[j + 1] - np.median(length[i : j + 1])) <= tolerance[j + 1]:
+            j += 1
+        if j - i + 1 >= LEAST_RUN:
+            runs.append((i, j + 1))
+        i = j + 1
+    return runs
 
 
 def _spans_by_rule(
@@ -96,22 +119,31 @@ def _spans_by_rule(
     """Dew point control, except runs of equal lengths that its rule cannot have made."""
     length = np.diff(switchovers_s)
     made = rule.made(length, level, interval_s)
-    tolerance = np.maximum(0.01 * length, 1.5 * interval_s)
+    timed: list[tuple[int, int]] = []
+    for first, last in _even_runs(length, interval_s):
+        if float(made[first:last].mean()) >= MOSTLY:
+            continue
+        same = (
+            timed and abs(np.median(length[first:last]) / np.median(length[timed[-1][0] : timed[-1][1]]) - 1.0) < HELD
+        )
+        if same and first - timed[-1][1] <= MOST_ODD:
+            timed[-1] = (timed[-1][0], last)
+        else:
+            timed.append((first, last))
     spans: list[ControlSpan] = []
-    at, i = start_s, 0
-    while i < length.size:
-        j = i
-        while j + 1 < length.size and abs(length[j + 1] - np.median(length[i : j + 1])) <= tolerance[j + 1]:
-            j += 1
-        if j - i + 1 >= LEAST_RUN and float(made[i : j + 1].mean()) < MOSTLY:
-            if switchovers_s[i] > at:
-                spans.append(ControlSpan(at, float(switchovers_s[i]), "dew_point"))
-            spans.append(ControlSpan(float(switchovers_s[i]), float(switchovers_s[j + 1]), "fixed"))
-            at = float(switchovers_s[j + 1])
-        i = j + 1
+    at = start_s
+    for first, last in timed:
+        # the part before the first switchover belongs to what follows it
+        begin = float(switchovers_s[first]) if first > 0 else start_s
+        if begin > at:
+            spans.append(ControlSpan(at, begin, "dew_point"))
+        at = float(switchovers_s[last])
+        # nor does the part after the last one end by a rule
+        at = end_s if last == length.size and end_s - at < PART * length[-1] else at
+        spans.append(ControlSpan(begin, at, "fixed"))
     if at < end_s:
         spans.append(ControlSpan(at, end_s, "dew_point"))
-    return spans
+    return joined(spans, start_s, end_s)
 
 
 def rule_explains(trace: Trace, falls: Falls, course: Course, shortest_s: float) -> bool:

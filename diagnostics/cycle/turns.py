@@ -29,6 +29,8 @@ of the largest turn that the first one has at least, and the scatters of the dep
 alone and where other answers of the log begin the same way."""
 QUIET, LEAST_QUIET, MOST_ANSWER = 2.0, 3, 400
 """Times the usual departure below which, and readings in a row after which, an answer is over; readings looked at."""
+CLEAR, CLEAR_SHARE = 8.0, 0.5
+"""Scatters by which a timer's switchovers must turn to be seen one by one, and the share of that for each of them."""
 STILL = 4.0
 """Growth of a departure from one reading to the next beyond which the first of them is still on the line."""
 LONG_GAP, LONG_SHARE = 1.6, 0.15
@@ -230,6 +232,30 @@ def _lead_together(trace: Trace, turn: Floats, place: np.ndarray, noise: float, 
         return 0.0
     begun = _begun(mean, own, np.concatenate([largest, first]))
     return trace.interval_s * float(begun[0] - begun[1])
+
+
+def clear_turns_s(trace: Trace, known_s: Floats, shortest_s: float) -> Floats:
+    """Turns as clear as most of a timer's own, or none where those hardly show [epoch s].
+
+    Parameters
+    ----------
+    trace : Trace
+    known_s : ndarray
+        Instants of the timer [epoch s].
+    shortest_s : float
+    """
+    turn = _departure(trace, LINE)
+    noise = _scatter(trace, turn, LINE)
+    known = np.searchsorted(trace.time_s, known_s)
+    around = np.clip(known[:, None] + np.arange(-LEAST_BACK, LEAST_BACK)[None, :], 0, turn.size - 1)
+    usual = float(np.quantile(np.abs(turn[around]).max(axis=1), 0.6))
+    if usual < CLEAR * noise:
+        return np.zeros(0)
+    least = CLEAR_SHARE * usual
+    place = _chosen(trace.time_s, turn, _sudden(turn, least), least, APART * shortest_s)
+    back = int(np.clip(BACK * shortest_s / trace.interval_s, LEAST_BACK, MOST_BACK))
+    first = _alike(turn, place, _first_of_answer(turn, place, BEFORE * noise, back), FAINT * noise)
+    return trace.time_s[first] + 0.5 * trace.interval_s
 
 
 def weak_turns_s(trace: Trace, at_s: Floats, shortest_s: float) -> Floats:

@@ -55,7 +55,7 @@ def test_a_set_points_rule_tells_switchovers_that_nothing_falls_at():
     smooth = np.full(time_s.size, -1.0)
     smooth[(time_s > 1000.0) & (time_s < 2500.0)] = 0.5
     length, level = np.array([300.0, 300.0, 300.0, 700.0, 650.0, 720.0]), np.array([0.4, 0.5, 0.3, 0.0, 0.01, 0.0])
-    rule = rule_of(length, level, 0.005, 10.0)
+    rule = rule_of(length, level, 0.005, 10.0, np.ones(length.size, dtype=bool))
     assert rule.level == pytest.approx(0.0, abs=0.02)
     assert rule.shortest_s == 300.0
     seen = np.array([-3000.0, -2500.0, -2000.0, -1500.0, -1000.0, -500.0, 0.0, 400.0, 800.0, 2400.0])
