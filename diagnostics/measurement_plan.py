@@ -297,7 +297,7 @@ def _companions(plant: Plant) -> tuple[PlanLine, ...]:
             "log beside it",
             "Log on the same clock and step, or at least note once a shift: flow, inlet temperature, pressure and"
             " the tower signal.",
-            "; ".join(f"{name}: {why}" for name, why in missing) + ".",
+            "; ".join(f"{name}: {why}" for name, why in missing).capitalize() + ".",
         ),
     )
 
