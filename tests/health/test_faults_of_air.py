@@ -162,5 +162,5 @@ def test_a_bed_that_answers_its_load_over_days_is_no_room_air(slow_h: float) -> 
     dew_point = np.asarray(dew_point_c(moisture, 8.01325)) + rng.normal(0, 0.05, minutes.size)
     flat = np.full(minutes.size // 10, -38.0)
     rows = half_cycles(flat, flat, ripple_k=0.3)
-    inlet_c = 30.0 + 1.2 * np.sin(2 * np.pi * (minutes - 500) / 1440)
+    inlet_c = 30.0 + 1.2 * np.sin(2 * np.pi * (minutes - 1100) / 1440)
     assert _codes(dew_point, None, rows, flow=flow, inlet_temperature=inlet_c) == []
