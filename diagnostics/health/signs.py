@@ -33,7 +33,7 @@ _SEEN_AS = {
 }
 WETTER_ALLOWED_K = 3.0
 _LEAST_READINGS = 5
-_STANDS_STILL = 0.8
+_STANDS_STILL = 0.6
 _FEWEST_FOR_A_PILE = 100
 _NOISE_STEPS = 1.5
 _FEWEST_MEETINGS = 5
@@ -41,7 +41,7 @@ _FEWEST_MEETINGS = 5
 
 def signs_of(case: Case) -> list[Sign]:
     """Signs of screening, and those that follow where it gave none."""
-    signs = [sign for sign in case.screened.signs if not _refuted_by_rhythm(case, sign) and not _frozen(case, sign)]
+    signs = [_frozen(case, sign) or sign for sign in case.screened.signs if not _refuted_by_rhythm(case, sign)]
     told = {sign.code for sign in case.screened.signs}
     for exclusion in case.screened.exclusions:
         sign = _set_aside(case, exclusion)
@@ -79,13 +79,22 @@ def _refuted_by_rhythm(case: Case, sign: Sign) -> bool:
     return float(np.maximum(end - start, 0.0).sum()) > 0.5 * (sign.end_s - sign.start_s)
 
 
-def _frozen(case: Case, sign: Sign) -> bool:
-    """Whether what passes for a standing sample is a number that stands still: a sample creeps, a hung one does not."""
-    if sign.code != "sample_stagnant" or not any(s.code == "sensor_frozen" for s in case.screened.signs):
-        return False
-    time_s, values = case.screened.log.time_s, case.screened.log.channels["dew_point"]
-    inside = values[(time_s >= sign.start_s) & (time_s <= sign.end_s) & np.isfinite(values)]
-    return inside.size > 10 and float((np.diff(inside) == 0.0).mean()) > _STANDS_STILL
+def _frozen(case: Case, sign: Sign) -> Sign | None:
+    """What passes for a standing sample, as a number that stands still: a sample creeps, a hung one does not."""
+    if sign.code != "sample_stagnant":
+        return None
+    time_s, logged = case.screened.log.time_s, case.screened.log.channels["dew_point"]
+    within = (time_s >= sign.start_s) & (time_s <= sign.end_s) & np.isfinite(logged)
+    if within.sum() <= 10:
+        return None
+    values, counts = np.unique(logged[within], return_counts=True)
+    if counts.max() <= _STANDS_STILL * within.sum():
+        return None
+    value = float(values[np.argmax(counts)])
+    held = time_s[within & (logged == value)]
+    length = say_duration(float(held[-1] - held[0]))
+    sentence = f"From {case.say(held[0])} on, for {length}, the reading stands still at {value:g} °C."
+    return Sign("sensor_frozen", float(held[0]), float(held[-1]), 0.92, sentence, {"longest_s": held[-1] - held[0]})
 
 
 def _set_aside(case: Case, exclusion: Exclusion) -> Sign | None:

@@ -130,7 +130,7 @@ def test_a_rhythm_of_the_towers_refutes_a_stagnant_sample() -> None:
     rows = _healthy_rows()
     sign = Sign("sample_stagnant", START_S, START_S + 40 * 300, 0.95, "Follows the temperature by 2 K.")
     assert _codes(case_of(rows, replace(drawn_from(rows, interval_s=30.0), signs=(sign,)))) == []
-    unresolved = screened_log(np.full(3000, -60.0))
+    unresolved = screened_log(np.linspace(-60.0, -55.0, 3000))
     assert _codes(case_of(None, replace(unresolved, signs=(sign,)))) == ["sample_stagnant"]
 
 
