@@ -21,6 +21,7 @@ _STAMP = re.compile(
     r"|\d{1,2}[:h.]\d{2}(?:[:.m']\d{2})?(?:[.,]\d+)?\s*\D{0,6}\d{0,2}:?\d{0,2}|\d{8}[T ]?\d{4,6}.{0,6}"
     r"|\d{1,2}:\d{2}.{0,12}\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}"
     r"|\d{1,2}\.?[ -][A-Za-zÀ-ÿ]{3,9}\.?[ -,]+\d{2,4}.*|[A-Za-z]{3,9}\.? \d{1,2},? \d{4}.*"
+    r"|(?:[^\W\d_]{2,12}[.,]?\s+){0,2}\d.{0,30}?\b\d{1,2}:\d{2}(?::\d{2})?(?:[.,]\d{1,9})?[^,]{0,12}"
 )
 FAULT_WORDS = frozenset(
     "- -- --- ---- ----- . .. ... * ** *** ? ?? ??? / n/a #n/a na nan none null nil nul #nv #wert! #value! #div/0!"
@@ -40,7 +41,8 @@ def cell_class(cell: str) -> str:
     plain = cell.strip().translate(MINUS)
     if not plain:
         return "e"
-    if len(plain) > 64:
+    # What still holds another separator has not been split rightly.
+    if len(plain) > 64 or any(mark in plain for mark in "\t;|"):
         return "t"
     if _NUMBER.fullmatch(plain.strip("()")) or _STAMP.fullmatch(plain):
         return "n"

@@ -119,7 +119,7 @@ def _range_end(sieve: Sieve) -> tuple[float, ...]:
         if proof:
             kept.append(end)
         else:
-            sieve.take(at, "range_end", bridge=3)
+            sieve.take(at, "range_end")
     return tuple(kept)
 
 

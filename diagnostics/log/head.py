@@ -92,7 +92,8 @@ def find_head(rows: Sequence[Sequence[str]], width: int, *, by_blanks: bool = Fa
             if names or len([cell for cell in cells if cell]) > 1 or i < first - _MOST_LINES_BETWEEN:
                 break
             continue
-        if not names and i < first - 1 and sum(cell_class(c) == "t" for c in cells) <= 0.5 * len(cells):
+        words = sum(cell_class(c) == "t" for c in cells)
+        if not names and i < first - 1 and words <= 0.5 * len(cells) and not _is_units([c for c in cells if c]):
             break
         top = i
         row, short = _to_width(cells, width, rows[first], later, usual, by_blanks)

@@ -37,6 +37,7 @@ class Run:
         return self.last - self.first + 1
 
 
+_DRY_C = -25.0
 _FALL_K, _FALL_S = 7.0, 20.0
 """An e-fold of moisture at -60 degC, and the least time a probe with its line takes for one (common practice, no
 published source)."""
@@ -72,13 +73,26 @@ def find_range_end(values: Floats, resolution: float) -> tuple[float, ...]:
         wide = bulk > 8.0 * step or piled > 0.9 * values.size
         if piled <= _PILED * max(beside, 1.0) or not wide or _rests(values, depth, step):
             continue
+        runs = [r for r in runs_of_equal(at.astype(float)) if r.value == 1.0]
+        # Wet air may well stay beyond the range for hours at a stretch, and no range ends above so dry a value.
+        if (inward > 0.0 or extreme < _DRY_C) and _one_hang(values, runs, piled):
+            continue
         if piled > _HEAPED * max(beside, 1.0):
             ends.append(extreme)
             continue
-        longest = max((r.length for r in runs_of_equal(at.astype(float)) if r.value == 1.0), default=0)
+        longest = max((r.length for r in runs), default=0)
         if longest >= 5:
             ends.append(extreme)
     return tuple(ends)
+
+
+def _one_hang(values: Floats, runs: list[Run], piled: int) -> bool:
+    """Whether one hang makes the pile: a signal that swings comes to a range's end, and back over it, many times."""
+    longest = max((r.length for r in runs), default=0)
+    if longest < 20 or piled - longest > max(2.0, 0.02 * longest):
+        return False
+    tiles = values[: values.size // longest * longest].reshape(-1, longest)
+    return tiles.shape[0] >= 4 and float(np.percentile(np.ptp(tiles, axis=1), 30)) > 1.0
 
 
 def _rests(values: Floats, depth: Floats, step: float) -> bool:
@@ -204,7 +218,7 @@ def single_spikes(values: Floats, interval_s: float = 60.0) -> Flags:
     large = max(8.0, 20.0 * usual)
     down = (np.minimum(before, after) - here > large) & (apart < 0.3 * large)
     height = here - np.maximum(before, after)
-    up = (height > max(15.0, 2.0 * large)) & (apart < 2.0 + 4.0 * usual)
+    up = (height > max(15.0, 2.0 * large)) & (apart < np.maximum(2.0 + 4.0 * usual, 0.12 * height))
     too_fast = up & (height > _FALL_K * interval_s / _FALL_S)
     slow = up & ~too_fast
     if slow.sum() > max(3, int(0.003 * values.size)):

@@ -43,24 +43,42 @@ def find_unseen_turns(time_s: Floats, dew_point_c: Floats, half_cycle_s: float) 
     turns, rise_k = _turns(time_s, rise, half_cycle_s)
     if turns.size < 6:
         return []
-    apart = np.diff(time_s[turns])
-    period = float(np.median(apart))
-    holes = np.flatnonzero(apart > _LEAST_TURNS * period)
-    if holes.size != 1:
+    # The sample's own first creep may look like one turn more beside the hole.
+    found = next((f for skip in (0, -1, 1) if (f := _hole_on_the_beat(time_s, turns, skip))), None)
+    if found is None:
         return []
-    hole = int(holes[0])
-    beats = np.delete(apart, hole) / period
-    even = np.abs(beats - np.round(beats)) < _EVEN * np.maximum(np.round(beats), 1.0)
-    if hole < 2 or turns.size - hole < 3 or even.mean() < 0.9 or not _on_beat(time_s[turns], hole):
+    seen, again, period = found
+    if _faint_turns(time_s, rise, (seen, again), period):
         return []
-    if _faint_turns(time_s, rise, (int(turns[hole]), int(turns[hole + 1])), period):
-        return []
-    first, last = _edges(time_s, dew_point_c, int(turns[hole]), int(turns[hole + 1]), period)
-    inside = dew_point_c[first : last + 1]
+    first, last = _edges(time_s, dew_point_c, seen, again, period)
+    margin = max(1, (last - first) // 10)
+    inside = dew_point_c[first + margin : last + 1 - margin]
     if inside.size < 20 or time_s[last] - time_s[first] < 2.0 * period or float(np.ptp(inside)) < _CREEP_K:
         return []
     steps = np.abs(np.diff(inside, 2))
     return [Quiet(first, last, float(np.median(steps)), rise_k, float(np.ptp(inside)))]
+
+
+def _hole_on_the_beat(time_s: Floats, turns: NDArray[np.intp], skip: int) -> tuple[int, int, float] | None:
+    """Last turn seen, first seen again, period [s], where one hole parts turns at even distances that share a beat.
+
+    ``skip`` leaves out the turn before the hole (-1) or behind it (1).
+    """
+    period = float(np.median(np.diff(time_s[turns])))
+    holes = np.flatnonzero(np.diff(time_s[turns]) > _LEAST_TURNS * period)
+    if holes.size != 1:
+        return None
+    hole = int(holes[0])
+    if skip:
+        turns = np.delete(turns, hole if skip < 0 else hole + 1)
+        hole -= skip < 0
+    if hole < 2 or turns.size - hole < 3:
+        return None
+    beats = np.delete(np.diff(time_s[turns]), hole) / period
+    even = np.abs(beats - np.round(beats)) < _EVEN * np.maximum(np.round(beats), 1.0)
+    if even.mean() < 0.9 or not _on_beat(time_s[turns], hole):
+        return None
+    return int(turns[hole]), int(turns[hole + 1]), period
 
 
 def _rises(time_s: Floats, dew_point_c: Floats, half_cycle_s: float) -> Floats:

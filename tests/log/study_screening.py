@@ -81,9 +81,9 @@ def made(seed: int, fault: str | None, folder: Path, control: str = "fixed") -> 
 
 
 def _clipped(rng: np.random.Generator, table: pd.DataFrame) -> np.ndarray:
-    """End the range where the instrument's lower end may lie: 5 to 60 % of the readings are there."""
+    """End the range where the instrument's lower end may lie: 5 to 60 % of the readings and half a kelvin go."""
     shown = table[DEW_POINT].to_numpy(float)
-    end = round(float(np.percentile(shown, rng.uniform(5, 60))), 1)
+    end = round(max(float(np.percentile(shown, rng.uniform(5, 60))), float(shown.min()) + 0.5), 1)
     table[DEW_POINT] = np.maximum(shown, end)
     return shown <= end
 
