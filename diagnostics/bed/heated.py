@@ -7,9 +7,10 @@ import math
 import numpy as np
 
 from diagnostics.air.humidity import moisture_fraction
+from diagnostics.air.uncertainty import slope_per_k
 from diagnostics.bed.crossing import observed_seconds, own_leads, seconds_to_limit
 from diagnostics.bed.front_evidence import Tails, tails_of
-from diagnostics.bed.margin import Margin, Question, repeatable_s
+from diagnostics.bed.margin import SHOWS_K, Margin, Question, repeatable_s
 from diagnostics.bed.reserve import OPEN_PRIOR, Evidence, prior_above, weigh
 from diagnostics.estimate import Estimate
 
@@ -17,8 +18,12 @@ _USUAL_SLOPE = 8.0
 """e-folds of moisture per nameplate half-cycle of load near the limit, to go from a set point to the limit where they
 differ; common practice, no published source."""
 
-_MOST_FLOW_POWER = 1.8
+_MOST_FLOW_POWER = 1.4
 """Power of flow, in ln moisture of a front at the same loaded water, up to which contact time explains it."""
+
+_STEEPEST = 45.0
+"""e-folds of moisture per e-fold of loaded water below the limit, of the steepest front: Thomas's closed form with 60
+transfer units and a separation factor of 0.1 between 5 e-folds below the limit and the limit."""
 
 
 def heated_margin(question: Question) -> Margin:
@@ -127,7 +132,10 @@ def _by_rating(tails: Tails | None, question: Question) -> Margin:
         return evidence.estimate() if question.rise_shows else evidence.vouched(by_rating=by_rating)
 
     bounds, reserve = told(single), told(sustained)
-    bounds = Estimate.ordered(bounds.value, min(bounds.low, reserve.low), bounds.high)
+    nearest, nearest_repeated = _nearest(question)
+    reserve = reserve.map(lambda load: max(load, nearest_repeated))
+    low = max(min(bounds.low, reserve.low), nearest)
+    bounds = Estimate.ordered(max(bounds.value, low), low, max(bounds.high, low))
     at_peak = told(sustained.shifted(flow_effect))
     return Margin(
         single_s=_not_below_today(bounds.map(lambda held: held * per_unit - question.today_s), question),
@@ -138,6 +146,24 @@ def _by_rating(tails: Tails | None, question: Question) -> Margin:
         method="prior" if tails is None else "prior and tail",
         notes=_notes(question),
     )
+
+
+def _nearest(question: Question) -> tuple[float, float]:
+    """Least loaded water at the limit, once and again and again, where a steep front still hides below the plateau [-].
+
+    Half-cycles that end without a rise carry at most a rise's worth of front; from there the steepest front has the
+    e-folds up to the limit to go. Of what lies beyond today's, half is counted on again and again (`repeated`).
+    """
+    table = question.cycle.complete
+    if question.rise_shows or not question.duty.known:
+        return 0.0, 0.0
+    loaded_at = question.duty.loaded_at
+    loaded = float(np.median(loaded_at(table["end_s"].to_numpy(float)) - loaded_at(table["start_s"].to_numpy(float))))
+    end_c = float(np.median(table["end_dew_point_c"].to_numpy(float)))
+    level = float(moisture_fraction(end_c, question.plant.line_pressure_bar)) / question.limit_moisture
+    hidden = math.expm1(SHOWS_K * slope_per_k(end_c)) * level
+    beyond = max(math.log((1.0 - min(level, 1.0)) / hidden), 0.0) / _STEEPEST if level < 1.0 else 0.0
+    return loaded * math.exp(beyond), loaded * math.exp(0.5 * beyond)
 
 
 def _passed(question: Question) -> Margin:

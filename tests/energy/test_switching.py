@@ -91,6 +91,25 @@ def test_a_full_dryer_is_offered_nothing() -> None:
     assert any("limit is passed" in note for note in switching.notes)
 
 
+def test_a_dryer_that_may_be_full_is_told_that_no_saving_can_be_counted_on() -> None:
+    plant = made.plant(made.HEATLESS, operation__flow_m3_min=11.6)
+    switching = switching_of(plant)
+    share = switching.figures.regenerations_saved_share
+    assert 0.02 < share.value < 0.06
+    assert share.low == 0.0
+    assert switching.limited_by == "none_possible"
+    assert any("perhaps none" in note for note in switching.notes)
+
+
+def test_the_ends_of_a_short_log_widen_the_counted_share() -> None:
+    plant = made.plant(made.HEATED)
+    short, long = (
+        switching_of(plant, made.screened(plant, hours=hours)).figures.regenerations_saved_share for hours in (24, 480)
+    )
+    assert short.value == pytest.approx(long.value, rel=0.01)
+    assert short.high - short.low > long.high - long.low
+
+
 def test_a_shorter_shortest_half_cycle_never_turns_into_a_negative_saving() -> None:
     plant = made.plant(made.HEATLESS, operation__flow_m3_min=20.0, dryer__shortest_half_cycle_s=120)
     share = switching_of(plant).figures.regenerations_saved_share
