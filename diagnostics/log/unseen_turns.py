@@ -21,6 +21,8 @@ _LEAST_TURNS = 2.5
 _CREEP_K = 1.0
 _STILL = 0.4
 _CLEAR = 0.4
+_READ_SHARE = 0.8
+_BACK = 0.25
 
 
 def find_unseen_turns(time_s: Floats, dew_point_c: Floats, half_cycle_s: float) -> list[Quiet]:
@@ -48,15 +50,35 @@ def find_unseen_turns(time_s: Floats, dew_point_c: Floats, half_cycle_s: float) 
     if found is None:
         return []
     seen, again, period = found
-    if _faint_turns(time_s, rise, (seen, again), period):
+    if _faint_turns(time_s, rise, (seen, again), period) or not _too_dry(
+        time_s, dew_point_c, turns, (seen, again), period
+    ):
         return []
     first, last = _edges(time_s, dew_point_c, seen, again, period)
     margin = max(1, (last - first) // 10)
     inside = dew_point_c[first + margin : last + 1 - margin]
     if inside.size < 20 or time_s[last] - time_s[first] < 2.0 * period or float(np.ptp(inside)) < _CREEP_K:
         return []
+    if not _read_throughout(time_s, first, last) or not _comes_back(time_s, dew_point_c, first, last, period):
+        return []
     steps = np.abs(np.diff(inside, 2))
     return [Quiet(first, last, float(np.median(steps)), rise_k, float(np.ptp(inside)))]
+
+
+def _read_throughout(time_s: Floats, first: int, last: int) -> bool:
+    """Whether readings fill the stretch: turns that nobody logged are no turns that the reading does not show."""
+    usual = float(np.median(np.diff(time_s)))
+    return (last - first) * usual > _READ_SHARE * float(time_s[last] - time_s[first])
+
+
+def _comes_back(time_s: Floats, dew_point_c: Floats, first: int, last: int, period_s: float) -> bool:
+    """Whether the level behind the stretch is that before it; air that stays wet, or dries slowly, is the dryer's."""
+    before = dew_point_c[(time_s >= time_s[first] - 3.0 * period_s) & (time_s < time_s[first])]
+    after = dew_point_c[(time_s > time_s[last] + 0.5 * period_s) & (time_s <= time_s[last] + 3.5 * period_s)]
+    if min(before.size, after.size) < 5:
+        return False
+    creep = float(np.ptp(dew_point_c[first : last + 1]))
+    return abs(float(np.median(after)) - float(np.median(before))) <= max(2.0, _BACK * creep)
 
 
 def _hole_on_the_beat(time_s: Floats, turns: NDArray[np.intp], skip: int) -> tuple[int, int, float] | None:
@@ -122,6 +144,24 @@ def _faint_turns(time_s: Floats, rise: Floats, hole: tuple[int, int], period_s: 
         return True
     on, off = (float(np.median(highest[key])) for key in (True, False))
     return on > max(2.0 * abs(off), off + 0.5)
+
+
+def _too_dry(
+    time_s: Floats, dew_point_c: Floats, turns: NDArray[np.intp], hole: tuple[int, int], period_s: float
+) -> bool:
+    """Whether most turns within the hole would have had to stand out: what else wets the air adds to a turn's own.
+
+    Air wetter than that, as after a slug of liquid, hides turns.
+    """
+    outside = turns[(turns < hole[0]) | (turns >= hole[1])]
+    ends = np.searchsorted(time_s, time_s[outside] + 0.3 * period_s)
+    tops = [float(dew_point_c[a:b].max()) for a, b in zip(outside, ends, strict=True) if b > a]
+    begin, end = float(time_s[hole[0]]), float(time_s[hole[1]])
+    beats = max(2, round((end - begin) / period_s))
+    place = (time_s[hole[0] : hole[1]] - begin) / (end - begin) * beats
+    due = [dew_point_c[hole[0] : hole[1]][np.abs(place - k) < 0.15] for k in range(1, beats)]
+    below = [float(readings.max()) < float(np.median(tops)) - 1.0 for readings in due if readings.size]
+    return bool(tops) and bool(below) and float(np.mean(below)) >= 0.5
 
 
 def _on_beat(turns_s: Floats, hole: int) -> bool:
