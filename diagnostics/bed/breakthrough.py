@@ -18,6 +18,7 @@ from diagnostics.bed.heatless import heatless_margin
 from diagnostics.bed.margin import Margin, Question
 from diagnostics.bed.record import Breakthrough
 from diagnostics.bed.rise import rises_k
+from diagnostics.bed.seen_margin import as_seen
 from diagnostics.bed.setting import recommended_setting
 from diagnostics.bed.tail import usable_rows
 from diagnostics.cycle.record import Cycle
@@ -64,7 +65,7 @@ def margin_to_breakthrough(screened: ScreenedLog, cycle: Cycle, plant: Plant) ->
         limit_deviation=_limit_deviation(screened, plant),
         reached=reached,
     )
-    margin = heated_margin(question) if plant.heated else heatless_margin(question)
+    margin = as_seen(heated_margin(question) if plant.heated else heatless_margin(question), question)
     left_out = len(cycle.complete) - rows.size
     return _record(margin, question, limit_c, load, _incidents(left_out) if plant.heated else ())
 

@@ -314,6 +314,18 @@ def test_a_limit_passed_all_along_is_told_as_seen():
     assert any("passed" in note for note in found.notes)
 
 
+def test_a_heatless_dryer_wet_all_along_has_no_time_left_and_no_more_to_lose_than_its_half_cycle():
+    tables = {"dryer": {"dew_point_limit_c": -75.0}}
+    log = plant_log(31, tables, kind="heatless", reserve=0.7, load=1.0, days=1.0)
+    assert float(log.screened.dew_point_c[log.screened.used].min()) > -70.0
+    margin = margin_to_breakthrough(log.screened, log.cycle, log.plant).margin_s
+    usual_s = log.cycle.half_cycle_s.value
+    assert margin is not None
+    assert margin.value == pytest.approx(-usual_s, rel=0.02)
+    assert -usual_s <= margin.low
+    assert margin.high <= 0.0
+
+
 @pytest.mark.parametrize("kind", ["heated", "heatless"])
 def test_only_load_over_rating_counts(kind: str):
     log = plant_log(5, kind=kind, reserve=1.2, load=0.95, days=2.0 if kind == "heated" else 1.0)
