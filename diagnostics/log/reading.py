@@ -11,6 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -221,9 +222,11 @@ def _refuse_other_order(table: RawTable, assignment: Assignment) -> None:
 def _refuse_unreadable(table: RawTable, clock: Clock, readable: Flags) -> None:
     count = int(readable.sum())
     if count < _FEWEST_ROWS:
+        cells: Any = next((c.text for c in table.columns if c.title == clock.header and c.text is not None), [])
+        shown = next((f", which shows {cell.as_py()!r}" for cell in cells if cell.is_valid), "")
         raise InputError(
-            f"{table.name}: {count} of {clock.filled} rows have a readable time in {clock.header!r}; a log needs at"
-            f" least {_FEWEST_ROWS}. Name the right column with --column time=HEADER or give [log] time_format."
+            f"{table.name}: {count} of {clock.filled} rows have a readable time in {clock.header!r}{shown}; a log needs"
+            f" at least {_FEWEST_ROWS}. Name the right column with --column time=HEADER or give [log] time_format."
         )
     if count < 0.5 * clock.filled:
         first = table.line + int(np.argmin(readable))

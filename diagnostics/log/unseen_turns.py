@@ -50,9 +50,10 @@ def find_unseen_turns(time_s: Floats, dew_point_c: Floats, half_cycle_s: float) 
     if found is None:
         return []
     seen, again, period = found
-    if _faint_turns(time_s, rise, (seen, again), period) or not _too_dry(
-        time_s, dew_point_c, turns, (seen, again), period
-    ):
+    if _faint_turns(time_s, rise, (seen, again), period):
+        return []
+    still = _snaps_back(time_s, dew_point_c, (seen, again), period) or _falls_silent(dew_point_c, (seen, again))
+    if not still and not _too_dry(time_s, dew_point_c, turns, (seen, again), period):
         return []
     first, last = _edges(time_s, dew_point_c, seen, again, period)
     margin = max(1, (last - first) // 10)
@@ -144,6 +145,22 @@ def _faint_turns(time_s: Floats, rise: Floats, hole: tuple[int, int], period_s: 
         return True
     on, off = (float(np.median(highest[key])) for key in (True, False))
     return on > max(2.0 * abs(off), off + 0.5)
+
+
+def _snaps_back(time_s: Floats, dew_point_c: Floats, hole: tuple[int, int], period_s: float) -> bool:
+    """Whether the hole ends in a step down that no bed makes between its turns: the sample flows again."""
+    late = int(np.searchsorted(time_s, time_s[hole[1]] - period_s))
+    falls = -np.diff(dew_point_c[max(late, hole[0]) : hole[1] + 1])
+    usual = float(np.median(np.abs(np.diff(dew_point_c))))
+    return falls.size > 0 and float(falls.max()) > max(2.0, 20.0 * usual)
+
+
+def _falls_silent(dew_point_c: Floats, hole: tuple[int, int]) -> bool:
+    """Whether the sensor's noise stops in the middle of the hole."""
+    steps = np.abs(np.diff(dew_point_c, 2))
+    third = (hole[1] - hole[0]) // 3
+    inside = float(np.median(steps[hole[0] + third : hole[1] - third]))
+    return inside < _STILL * float(np.median(np.concatenate((steps[: hole[0]], steps[hole[1] :]))))
 
 
 def _too_dry(
