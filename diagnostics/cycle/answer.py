@@ -72,15 +72,6 @@ class Answer:
         np.cumsum(products[::-1], axis=0, out=after[-2::-1])
         return since_s, before, after
 
-    def bears(self, phases_s: Floats) -> bool:
-        """Whether the phases seen are enough for the family at any of the trial breaks [s]."""
-        place = np.mod(phases_s, self.part_s)
-        seen = [
-            since.size - np.searchsorted(since, place) + np.searchsorted(following, place)
-            for (since, *_), (following, *_) in zip(self.parts, self.parts[1:] + self.parts[:1], strict=True)
-        ]
-        return bool((np.min(seen, axis=0) > self.rate.size).any())
-
     def misfit(self, phases_s: Floats) -> Floats:
         """Weighted square misfit for each trial phase of the break; infinite where readings are too few.
 

@@ -145,8 +145,10 @@ def _condensed(trace: Trace, level: Floats, piece: Piece, period_s: float, origi
 
 def group_lags(
     trace: Trace, level: Floats, fit: ClockFit, origin_s: float
-) -> tuple[Floats, Floats, Floats, np.ndarray]:
-    """Mean time [s], lag [s], weight and piece of each group of cycles, ascending in time.
+) -> tuple[Floats, Floats, Floats, np.ndarray, Floats]:
+    """Mean time [s], lag [s], weight, piece, and load of each group of cycles, ascending in time.
+
+    The load is two columns, the level and the logarithm of the cycle's size, each centred and of unit spread.
 
     Parameters
     ----------
@@ -159,7 +161,8 @@ def group_lags(
     """
     lags = _lags(trace, level, fit, origin_s)
     order = np.argsort(lags.at_s, kind="stable")
-    return lags.at_s[order], lags.lag_s[order], lags.weight[order], lags.owner[order]
+    load = _centred(lags.load[order]) if order.size else lags.load
+    return lags.at_s[order], lags.lag_s[order], lags.weight[order], lags.owner[order], load
 
 
 def _lags(trace: Trace, level: Floats, fit: ClockFit, origin_s: float) -> _Lags:

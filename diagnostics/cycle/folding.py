@@ -1,4 +1,4 @@
-"""Folding a log at its period: the average cycle, and where in it the trace starts to answer a switchover.
+"""Folding a log at its period: the average cycle, and how many breaks it has.
 
 A switchover leaves a break in an otherwise smooth curve: the bed that took over answers with decaying exponentials (a
 spike that dies away, the probe's lag), the bed that is about to leave with growing ones (the early breakthrough tail).
@@ -8,7 +8,6 @@ far finer than the log's interval.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,7 +16,6 @@ from diagnostics.cycle.answer import Answer
 from diagnostics.cycle.trace import Trace
 from diagnostics.log.record import Floats
 
-TEMPER = 0.15
 MOST_BINS = 1500
 
 
@@ -80,7 +78,23 @@ def fold(
     Folded
     """
     bins = int(np.clip(6.0 * period_s / interval_s, 60, most_bins))
-    phase = np.mod(time_s - origin_s, period_s)
+    return fold_phases(np.mod(time_s - origin_s, period_s), level, period_s, bins)
+
+
+def fold_phases(phase: Floats, level: Floats, period_s: float, bins: int) -> Folded:
+    """Average cycle of readings whose phase is known.
+
+    Parameters
+    ----------
+    phase : ndarray, shape (n,)
+        Time since the cycle's start, below the period [s].
+    level : ndarray, shape (n,)
+        Readings of a series that has no drift.
+    period_s : float
+        [s]
+    bins : int
+        Even ones; empty ones are left out.
+    """
     cell = np.minimum((phase * (bins / period_s)).astype(np.int64), bins - 1)
     count = np.bincount(cell, minlength=bins).astype(float)
     full = count > 0
@@ -126,69 +140,6 @@ def break_misfit(
         Trial phases of the switchover within the folded period [s].
     """
     return answer_to(folded, interval_s, towers, terms).misfit(phases_s)
-
-
-@dataclass(frozen=True)
-class Break:
-    """Phase of the switchover in a folded cycle and its standard uncertainty [s]."""
-
-    phase_s: float
-    error_s: float
-
-
-def place_break(curves: Sequence[Folded], interval_s: float, towers: int = 1) -> Break:
-    """Phase of the switchover common to folded cycles of one period, finer than the log's interval.
-
-    Where the turn is rounded by the probe, many phases fit almost as well: the mean over them, weighted by a tempered
-    likelihood (the bins' errors are not independent), scatters less than the best one.
-
-    Parameters
-    ----------
-    curves : sequence of Folded
-        Cycles of different load, each with its own shape but one clock.
-    interval_s : float
-    towers : int
-        As in `break_misfit`.
-    """
-    part = curves[0].period_s / towers
-    trial = np.arange(0.0, part, part / 90)
-    families = [(folded.value.size, _richest(folded, interval_s, towers, trial)) for folded in curves]
-    centre, error = _mean_phase(trial, _excess(families, trial), part)
-    fine = part / 90
-    if error < fine:
-        trial = centre + np.linspace(-2.0, 2.0, 33) * fine
-        centre, error = _mean_phase(trial, _excess(families, trial), part)
-    return Break(float(np.mod(centre, part)), float(error))
-
-
-def _excess(families: Sequence[tuple[int, Answer]], trial: Floats) -> Floats:
-    total = np.zeros(trial.size)
-    for size, family in families:
-        misfit = np.maximum(family.misfit(trial), 1e-300)
-        if np.isfinite(misfit).any():
-            total += 0.5 * size * np.log(misfit / misfit.min())
-    return total - total.min()
-
-
-def _richest(folded: Folded, interval_s: float, towers: int, trial: Floats) -> Answer:
-    """Richest family that the phases seen can bear.
-
-    A timer that is a whole number of readings shows the same few phases in every half-cycle.
-    """
-    for terms in ((5, 3), (2, 1)):
-        family = answer_to(folded, interval_s, towers, terms)
-        if family.bears(trial):
-            return family
-    return answer_to(folded, interval_s, towers, (1, 1))
-
-
-def _mean_phase(trial: Floats, excess: Floats, part_s: float) -> tuple[float, float]:
-    weight = np.exp(-TEMPER * excess)
-    middle = trial[int(np.argmin(excess))]
-    away = np.mod(trial - middle + 0.5 * part_s, part_s) - 0.5 * part_s
-    shift = float((weight * away).sum() / weight.sum())
-    spread = float(np.sqrt((weight * (away - shift) ** 2).sum() / weight.sum()))
-    return middle + shift, spread
 
 
 def breaks_ratio(folded: Folded, interval_s: float) -> float:

@@ -57,12 +57,12 @@ def _split(
     trace: Trace, level: Floats, fit: ClockFit, origin_s: float, half_cycle_s: float
 ) -> tuple[Piece, ...] | None:
     """Pieces with the one cut at which the lags step most, or None."""
-    at, lag, weight, owner = group_lags(trace, level, fit, origin_s)
+    at, lag, weight, owner, load = group_lags(trace, level, fit, origin_s)
     if at.size < LEAST_GROUPS + len(fit.pieces):
         return None
     own = (owner[:, None] == np.arange(len(fit.pieces))).astype(np.float64)
     root = np.sqrt(weight / weight.max())
-    base = np.concatenate([own, ((at - at[0]) / max(float(np.ptp(at)), 1e-9))[:, None]], axis=1)
+    base = np.concatenate([own, ((at - at[0]) / max(float(np.ptp(at)), 1e-9))[:, None], load], axis=1)
     base = base[:, base.any(axis=0)] * root[:, None]
     basis, _ = np.linalg.qr(base)
     left = root * lag - basis @ (basis.T @ (root * lag))

@@ -14,8 +14,9 @@ import numpy as np
 from diagnostics.cycle.breaks import fit_breaks
 from diagnostics.cycle.clock import ClockFit, Piece, aligned_times, fit_clock, template
 from diagnostics.cycle.coherent import explains_more
-from diagnostics.cycle.folding import MOST_BINS, Folded, breaks_ratio, fold, place_break, without_drift
+from diagnostics.cycle.folding import MOST_BINS, Folded, breaks_ratio, fold, without_drift
 from diagnostics.cycle.one_piece import unbroken_unless_clear
+from diagnostics.cycle.placing import fold_to_place, place_break
 from diagnostics.cycle.presence import present_pieces
 from diagnostics.cycle.rhythm import FALSE_ALARM, Comb, find_comb
 from diagnostics.cycle.steps import with_steps
@@ -29,6 +30,8 @@ GOOD, BETTER, STEADY, SPREAD, WHOLE = 0.25, 0.03, 0.02, 0.012, 0.95
 PARTS, LEAST_PART, SMEARED, BEYOND_CHANCE = 4, 60, 2.0, 1e-12
 DAY_S = 86400.0
 SUDDEN, SUDDEN_LONG, LONG_TIMES = 0.2, 0.5, 2.6
+LEAST_CAUGHT = 24.0
+"""Readings a cycle from which its size shows wherever the logger catches it."""
 SETTLED, COARSE_BINS = 0.02, 240
 """Share of a cycle that the clock may still move over the log, and bins of a fold that need not place a break well."""
 TWO_BREAKS = 1.45
@@ -238,7 +241,10 @@ def course_of(trace: Trace, level: Floats, fit: ClockFit, origin_s: float) -> Co
         fit = sharp
         folded = _folded(trace, level, fit, origin_s)
     aligned, inside = aligned_times(trace, fit.pieces)
-    curves = _by_load(trace, level, aligned, inside, fit.period_s, origin_s)
+    # few readings a cycle beat with it: brought to one size, they would follow where the logger catches the peak
+    beats = fit.period_s < LEAST_CAUGHT * trace.interval_s
+    shape = without_drift(trace, fit.period_s) if beats else level
+    curves = _by_load(trace, shape, aligned, inside, fit.period_s, origin_s, towers)
     turn = place_break(curves, trace.interval_s, towers)
     first_s = origin_s + turn.phase_s
     pieces = _trimmed(trace, level, fit, folded, origin_s, first_s, fit.period_s / towers)
@@ -259,18 +265,20 @@ def course_of(trace: Trace, level: Floats, fit: ClockFit, origin_s: float) -> Co
 
 
 def _by_load(
-    trace: Trace, level: Floats, aligned: Floats, inside: Flags, period_s: float, origin_s: float
+    trace: Trace, level: Floats, aligned: Floats, inside: Flags, period_s: float, origin_s: float, towers: int
 ) -> tuple[Folded, ...]:
     """Average cycles of the wetter and of the drier half of the log: the shape follows the load, the clock does not."""
     cycle = np.floor((aligned - origin_s) / period_s).astype(np.int64)
+    phase = aligned - origin_s - cycle * period_s
     cycle -= cycle.min()
     count = np.bincount(cycle[inside], minlength=int(cycle.max()) + 1)
     mean = np.bincount(cycle[inside], trace.value[inside], count.size) / np.maximum(count, 1)
     if int((count > 0).sum()) < LEAST_FOR_LOADS:
-        return (fold(aligned[inside], level[inside], period_s, trace.interval_s, origin_s),)
+        return (fold_to_place(phase[inside], level[inside], period_s, trace.interval_s, count.size, towers),)
     wet = mean[cycle] > np.median(mean[count > 0])
     return tuple(
-        fold(aligned[part], level[part], period_s, trace.interval_s, origin_s) for part in (inside & wet, inside & ~wet)
+        fold_to_place(phase[part], level[part], period_s, trace.interval_s, count.size, towers)
+        for part in (inside & wet, inside & ~wet)
     )
 
 
