@@ -148,14 +148,18 @@ def _trial(
     )
 
 
+def _present(trial: Trial) -> float:
+    """Value that is tried now, in the reader's unit."""
+    present = round(trial.to_shown(state.what_if().get(trial.key, trial.today)), trial.decimals)
+    return float(min(max(present, trial.low), trial.high))
+
+
 def draw(trial: Trial, display: Display) -> None:
     """Draw slider and field of one setting; moving one moves the other."""
     mark = display.decimal.replace(".", "")
     slider, field = f"try_slider_{trial.key}_{trial.tag}", f"try_field_{trial.key}_{trial.tag}{mark}"
-    present = round(trial.to_shown(state.what_if().get(trial.key, trial.today)), trial.decimals)
-    present = min(max(present, trial.low), trial.high)
-    st.session_state.setdefault(slider, float(present))
-    st.session_state.setdefault(field, written(present, display))
+    st.session_state.setdefault(slider, _present(trial))
+    st.session_state.setdefault(field, written(_present(trial), display))
     left, right = st.columns([3, 1], vertical_alignment="bottom")
     left.slider(
         trial.label,
@@ -186,6 +190,8 @@ def _slid(trial: Trial, slider: str, field: str, display: Display) -> None:
 def _typed(trial: Trial, slider: str, field: str, display: Display) -> None:
     """Take a typed number into the slider; one that cannot be taken is told, and the former stands again."""
     former = float(st.session_state[slider])
+    if round(former, trial.decimals) != _present(trial):
+        return  # a slider pressed fast sends the field's former text along; the slider's own move is what was meant
     try:
         value = read_number(st.session_state[field], display)
     except ValueError as error:
