@@ -1,0 +1,237 @@
+"""Which heated bed stands behind half-cycles: capacity, pace, what regeneration leaves, and the driest air.
+
+Question: how must the model's bed be changed so that its half-cycles look as read? Method: the drying bed alone is
+marched through each half-cycle under the load that came, and the logarithm of leaving moisture is fitted by least
+squares (scipy's trust region).
+
+The bed starts as the dryer's own regeneration leaves it: warmth from the twin's steady cycle, and at the wet end a
+stretch that the heat does not reach. It stays full, takes nothing up and shortens the bed. How long it is depends
+steeply on the heat, so the twin's answer is its prior, as wide as its answer at 0.85 of the heat is apart. Capacity and
+stretch mostly show as one, the water until the front arrives; the covariance says so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from diagnostics.bed.bed_fit import NAMES, BedFit, ObservedHalfCycle, is_fixed, listed, mean_load, past_the_spike
+from diagnostics.bed.column import MASS_RATIO, Array, BedState, Packing, Stream, enthalpy_of, temperature_of
+from diagnostics.bed.isotherm import saturation_over_water_pa
+from diagnostics.bed.march import Row
+from diagnostics.bed.steady import steady_state
+from diagnostics.bed.twin import Conditions
+from diagnostics.bed.vessel import Dryer
+from diagnostics.estimate import Estimate
+
+_CELLS = 40
+_STEP_S, _SETTLING_STEP_S = 120.0, 60.0
+_LOWEST, _HIGHEST = (-2.5, -2.5, 0.0, -20.0), (1.0, 1.5, 0.9, -8.0)
+_WEAK_PRIOR = (2.0, 2.0, 4.0)
+_HEAT_UNSURE = 0.15
+_RESIDUAL_UNSURE = 0.03
+_LIGHT_SHARE = 0.4
+_FIRST_SPREAD = 0.1
+_PIECES = 4
+_STEPS = np.array([0.03, 0.03, 0.02, 0.05])
+_EVALUATIONS = (12, 6)
+
+
+@dataclass(frozen=True)
+class Regenerated:
+    """The bed as regeneration leaves it.
+
+    Attributes
+    ----------
+    loading, kelvin : array (cells,)
+        Where the heat reaches everything, cells from the wet end on.
+    residual, unsure : float
+        Share of the bed that stays full, and the standard deviation of that figure.
+    """
+
+    loading: Array
+    kelvin: Array
+    residual: float
+    unsure: float
+
+
+def regenerated(dryer: Dryer, conditions: Conditions) -> Regenerated:
+    """What the dryer's regeneration leaves under a load, from the twin's steady cycles.
+
+    Parameters
+    ----------
+    dryer : Dryer
+    conditions : Conditions
+        Mean load.
+    """
+    packing = replace(dryer.packings[0], cells=_CELLS, capacity=1.0)
+    dryer = replace(dryer, packings=(packing, packing))
+    light = replace(conditions, feed_kg_s=min(conditions.feed_kg_s, _LIGHT_SHARE * dryer.rated_kg_s))
+    clean = steady_state(dryer, light, step_s=_SETTLING_STEP_S, most_cycles=6).beds[0]
+    desiccant = packing.desiccant
+    shares = []
+    for heat in (1.0, 1.0 - _HEAT_UNSURE):
+        changed = replace(dryer, heater_factor=(heat, heat))
+        left = steady_state(changed, conditions, step_s=_SETTLING_STEP_S, tolerance=1e-3, most_cycles=36).beds[0]
+        kelvin = temperature_of(desiccant, left.loading, left.enthalpy)
+        full = desiccant.isotherm.loading(saturation_over_water_pa(kelvin), kelvin)
+        shares.append(float(np.mean(left.loading / full)))
+    return Regenerated(
+        clean.loading,
+        temperature_of(desiccant, clean.loading, clean.enthalpy),
+        shares[0],
+        max(shares[1] - shares[0], 0.0) + _RESIDUAL_UNSURE,
+    )
+
+
+def leaving(
+    packing: Packing, half_cycle: ObservedHalfCycle, start: Regenerated, x: Sequence[float] | Array, *, step_s: float
+) -> tuple[Array, Array]:
+    """Times [s] and logarithm of leaving moisture of a bed that starts regenerated.
+
+    Parameters
+    ----------
+    packing : Packing
+        New beads.
+    half_cycle : ObservedHalfCycle
+        Its load alone is used.
+    start : Regenerated
+    x : sequence of float
+        Logarithms of capacity and kinetics, residual, logarithm of the floor.
+    step_s : float
+    """
+    live = 1.0 - float(x[2])
+    bed = replace(
+        packing,
+        length_m=live * packing.length_m,
+        capacity=float(np.exp(x[0])),
+        kinetics=packing.kinetics * float(np.exp(x[1])),
+        wall_j_k=live * packing.wall_j_k,
+        wall_w_k=live * packing.wall_w_k,
+        loss_w_k=live * packing.loss_w_k,
+    )
+    state = _start_of(bed, start, live)
+    times, ratios, since = [], [], 0.0
+    for duration_s, load in half_cycle.course:
+        stream = Stream(load.feed_kg_s, load.inlet_ratio, load.inlet_k, load.line_pa, load.inlet_k + 5.0)
+        ratio = Row([bed], [stream], load.room_k).march(state, duration_s, step_s).ratio[:, 0]
+        times.append(since + duration_s * (np.arange(ratio.size) + 0.5) / ratio.size)
+        ratios.append(ratio)
+        since += duration_s
+    ratio = np.maximum(np.concatenate(ratios), 0.0)
+    return np.concatenate(times), np.log(ratio / (ratio + MASS_RATIO) + np.exp(x[3]))
+
+
+def _start_of(bed: Packing, start: Regenerated, live: float) -> BedState:
+    """The live stretch, as warm and clean as regeneration leaves a bed at that distance from the edge of its heat."""
+    depth = live * (np.arange(bed.cells) + 0.5) / bed.cells
+    known = (np.arange(start.kelvin.size) + 0.5) / start.kelvin.size
+    kelvin = np.interp(depth, known, start.kelvin)
+    loading = bed.capacity * np.interp(depth, known, np.maximum(start.loading, 0.0))
+    return BedState(loading, enthalpy_of(bed.desiccant, loading, kelvin), kelvin.copy())
+
+
+def fit_heated(
+    half_cycles: Sequence[ObservedHalfCycle],
+    dryer: Dryer,
+    pressure_bar: float,
+    least_spread: float,
+    start: Regenerated | None = None,
+) -> BedFit:
+    """Fit capacity, pace, residual and floor of one heated tower.
+
+    Parameters
+    ----------
+    half_cycles : sequence of ObservedHalfCycle
+        At best of different load.
+    dryer : Dryer
+    pressure_bar : float
+        Absolute line pressure the dew points refer to [bar].
+    least_spread : float
+        Scatter of one reading's logarithm of moisture that is assumed at least [e-folds].
+    start : Regenerated, optional
+        What regeneration leaves in either tower; reckoned from the half-cycles' mean load if not given.
+
+    Raises
+    ------
+    ValueError
+        With less than two readings a figure.
+    """
+    from scipy.optimize import least_squares
+
+    seen = [past_the_spike(half_cycle, pressure_bar) for half_cycle in half_cycles]
+    count = sum(times.size for times, _ in seen)
+    if count < 2 * len(NAMES):
+        raise ValueError(f"a fit needs {2 * len(NAMES)} readings or more past the spike, got {count}")
+    packing = replace(dryer.packings[0], cells=_CELLS, capacity=1.0)
+    start = start or regenerated(dryer, mean_load(half_cycles))
+    floor = float(np.clip(min(float(logs.min()) for _, logs in seen), _LOWEST[3] + 0.1, _HIGHEST[3] - 0.1))
+    prior = np.array([0.0, 0.0, start.residual, floor])
+    width = np.array([*_WEAK_PRIOR[:2], start.unsure, _WEAK_PRIOR[2]])
+    # Misses within a half-cycle go together, so it is half-cycles, a few pieces each, that count and not readings.
+    inflation = max(count / (_PIECES * len(half_cycles)), 1.0)
+
+    known: dict[bytes, Array] = {}
+
+    def misses(x: Array) -> Array:
+        key = np.asarray(x).tobytes()
+        if key not in known:
+            known.clear()
+            pairs = zip(half_cycles, seen, strict=True)
+            model = [(leaving(packing, h, start, x, step_s=_STEP_S), times, logs) for h, (times, logs) in pairs]
+            known[key] = np.concatenate([np.interp(times, *curve) - logs for curve, times, logs in model])
+        return known[key]
+
+    def slopes(x: Array) -> Array:
+        # Steps of a size of their own: relative ones vanish where a logarithm is nought.
+        here = misses(x)
+        steps = np.where(x + _STEPS < _HIGHEST, _STEPS, -_STEPS)
+        return np.array(
+            [(misses(x + step * unit) - here) / step for step, unit in zip(steps, np.eye(4), strict=True)]
+        ).T
+
+    x, spread = np.clip(prior, np.add(_LOWEST, 0.01), np.subtract(_HIGHEST, 0.01)), max(_FIRST_SPREAD, least_spread)
+    for most in _EVALUATIONS:
+        weight = 1.0 / (spread * np.sqrt(inflation))
+        found = least_squares(
+            lambda x, weight=weight: np.concatenate((weight * misses(x), (x - prior) / width)),
+            x,
+            jac=lambda x, weight=weight: np.vstack((weight * slopes(x), np.diag(1.0 / width))),
+            bounds=(_LOWEST, _HIGHEST),
+            x_scale=(0.2, 0.2, 0.1, 0.5),
+            max_nfev=most,
+            xtol=1e-3,
+            ftol=1e-3,
+        )
+        x = found.x
+        misfit = float(np.sqrt(np.mean((found.fun[:count] / weight) ** 2)))
+        spread = max(misfit, least_spread)
+    scale = np.r_[np.full(count, 1.0 / (weight * spread * np.sqrt(inflation))), np.ones(4)]
+    jacobian = found.jac * scale[:, None]
+    return _report(x, np.linalg.inv(jacobian.T @ jacobian), misfit)
+
+
+def _report(x: Array, covariance: Array, misfit: float) -> BedFit:
+    sigma = np.sqrt(np.diag(covariance))
+    low, high = x - 1.96 * sigma, x + 1.96 * sigma
+    values = {
+        name: Estimate.ordered(*np.exp([x[i], low[i], high[i]]).tolist())
+        for i, name in enumerate(NAMES)
+        if name != "residual"
+    }
+    residual = Estimate.ordered(float(x[2]), max(float(low[2]), 0.0), min(float(high[2]), 1.0))
+    values = {name: values.get(name, residual) for name in NAMES}
+    fixed = tuple(name for name in NAMES if is_fixed(name, values[name]))
+    free = tuple(name for name in NAMES if name not in fixed)
+    return BedFit(values, covariance / np.outer(sigma, sigma), misfit, fixed, free, _word(fixed, free))
+
+
+def _word(fixed: tuple[str, ...], free: tuple[str, ...]) -> str:
+    if not free:
+        return f"The log's half-cycles fix {listed(fixed)} of the bed."
+    why = "; no front shows in its half-cycles" if "capacity" in free and "kinetics" in free else ""
+    if not fixed:
+        return f"The log's half-cycles leave {listed(free)} of the bed open{why}."
+    return f"The log's half-cycles fix the bed's {listed(fixed)} and leave {listed(free)} open{why}."
