@@ -24,6 +24,8 @@ from diagnostics.moment import say_duration, say_time
 from diagnostics.plant import Plant
 
 _TEMPERATURE_K = 3.0
+_NO_LOAD = 0.1
+"""Of the usual flow: then nobody takes air, and what stands still is the plant, not the sample."""
 
 
 @dataclass
@@ -201,6 +203,8 @@ def _stagnant(sieve: Sieve) -> None:
 
 def _say_stagnant(sieve: Sieve, rows: NDArray[np.intp], quiet: Quiet, sentence: str) -> None:
     taken = rows[quiet.first : quiet.last + 1]
+    if sieve.load is not None and float(np.median(sieve.load[taken])) < _NO_LOAD * float(np.median(sieve.load)):
+        return
     span = (float(sieve.log.time_s[taken[0]]), float(sieve.log.time_s[taken[-1]]))
     when = f"From {say_time(span[0], sieve.log.timezone)} to {say_time(span[1], sieve.log.timezone)} "
     sieve.say("sample_stagnant", span, 0.85, when + sentence, ripple_k=quiet.ripple_k, usual_ripple_k=quiet.usual_k)

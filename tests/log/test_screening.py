@@ -383,6 +383,8 @@ def test_turns_that_do_not_show_come_back_on_the_beat_or_the_dryer_stopped(off_b
         [(start_s, end_s)] = _spans(screened, "stagnant")
         assert abs(start_s - time_s[0] - 100_000.0) < 7200.0
         assert abs(end_s - time_s[0] - 154_000.0) < 600.0
+        idle = screen(log_of(time_s, shown, flow=np.where(calm, 0.1, 8.0)), plant_of("heated_purge", 7200.0))
+        assert not _spans(idle, "stagnant"), "without flow the plant stands still, not the sample"
 
 
 def test_long_half_cycles_of_dew_point_control_are_no_stagnant_sample(tmp_path: Path) -> None:
