@@ -116,12 +116,11 @@ def _by_rating(tails: Tails | None, question: Question) -> Margin:
     flow_effect = 0.0
     shift, deviation = repeated(math.exp(prior.mean), held)
     if tails is not None:
-        shift, deviation = repeated(math.exp(tails.single.mean), held)
-        sustained = weigh(tails.single.shifted(shift, deviation), prior)
+        tail_shift, tail_deviation = repeated(math.exp(tails.single.mean), held)
+        sustained = weigh(tails.single.shifted(tail_shift, tail_deviation), prior)
         flow_effect = tails.flow_effect
+    # a flat end says that the front is still away, not how far: one half-cycle goes beyond the repeated by the prior's
     single = sustained.shifted(-shift, deviation)
-    if tails is not None:
-        single = weigh(tails.single, prior.shifted(-shift, deviation))
     if tails is None:
         per_unit = _seconds_per_load(math.exp(single.mean), question)
     else:
