@@ -31,6 +31,18 @@ def find_faults_in_time(case: Case) -> list[Finding]:
     return [f for f in (_switching_stopped(case), _desiccant_decay(case)) if f is not None]
 
 
+_SEASON_OR_DESICCANT = (
+    " No temperature was logged, so two causes remain: inlet air that got warmer with the season or the weather, which"
+    " makes as much, or desiccant that loses capacity."
+)
+
+
+def _set_aside(load_adjusted: bool, season: bool) -> str:
+    if not load_adjusted:
+        return ", without correction for load"
+    return ", load set aside" if season else ", load and inlet temperature set aside"
+
+
 def _switching_stopped(case: Case) -> Finding | None:
     stopped_s = case.cycle.stopped_s if case.cycle.control == "stopped" else _ceased(case)
     if stopped_s is None:
@@ -111,8 +123,7 @@ def _desiccant_decay(case: Case) -> Finding | None:
     slope = trend.peak_dew_point_c_per_day
     if trend.verdict != "rising" or slope is None:
         return None
-    if may_be_season(case.screened, slope.value, (case.end_s - case.start_s) / 86400.0):
-        return None
+    season = may_be_season(case.screened, slope.value, (case.end_s - case.start_s) / 86400.0)
     left = trend.days_to_limit
     if left is None and len(case.rows) and slope.high > 0:
         away_k = case.limit_c - float(case.rows["peak_dew_point_c"].quantile(0.9))
@@ -121,18 +132,21 @@ def _desiccant_decay(case: Case) -> Finding | None:
         near = left is not None and left.low <= _SOON_DAYS
     return case.finding(
         "desiccant_decay",
-        "warning" if near else "info",
-        0.9 if trend.load_adjusted else 0.6,
+        "warning" if near and not season else "info",
+        0.45 if season else 0.9 if trend.load_adjusted else 0.6,
         statement=(
             f"The peaks of the half-cycles climb by {between(slope, 'K a day')}"
-            f"{', load and inlet temperature set aside' if trend.load_adjusted else ', without correction for load'}."
-            " The desiccant most likely loses capacity."
+            f"{_set_aside(trend.load_adjusted, season)}."
+            + (_SEASON_OR_DESICCANT if season else " The desiccant most likely loses capacity.")
             + (f" At this rate the limit is reached in {between(left, 'days')}." if left is not None else "")
         ),
         evidence=[f"Slope {between(slope, 'K a day')} over {say_duration(case.end_s - case.start_s)}."],
         other_causes=["oil from the compressor on the bed", "a clogging exhaust silencer", "a drifting instrument"],
         action=(
-            "Read the pressure of the regenerating vessel and the purge flow; if both are right, sample the bed"
+            "Log again with the inlet temperature, or in the same season: if the peaks are as high at the same inlet"
+            " temperature, sample the bed; before that read the pressure of the regenerating vessel and the purge flow."
+            if season
+            else "Read the pressure of the regenerating vessel and the purge flow; if both are right, sample the bed"
             " (colour, oil, water capacity) and plan the refill."
         ),
         caution=PEOPLE + " " + BED if case.for_people else BED,

@@ -81,7 +81,7 @@ def _lengths(case: Case) -> list[float]:
 
 def _stretches(case: Case, length_s: float) -> list[Standing]:
     time_s, values = case.screened.log.time_s, case.screened.dew_point_c
-    known = np.isfinite(values)
+    known = case.screened.used & np.isfinite(values)
     span_s = case.end_s - case.start_s
     if span_s < (_FEWEST_HALF_CYCLES + 4) * length_s or case.screened.log.interval_s > length_s / 24:
         return []

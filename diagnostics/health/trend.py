@@ -45,8 +45,8 @@ _ONE_STRETCH = (
 
 _MAY_BE_SEASON = (
     "No temperature was logged, and a rise as slow as this is what warmer inlet air of the season or the weather makes"
-    " too: it is not put down to the desiccant. A log with the inlet temperature, or a second visit in the same season,"
-    " tells."
+    " too: whether it is the desiccant stays open. A log with the inlet temperature, or a second visit in the same"
+    " season, tells."
 )
 
 

@@ -29,7 +29,7 @@ def _drawn(seed: int) -> dict[str, float | bool]:
 
 
 def _called_decay(seed: int, season: dict[str, float | bool], drawn: dict[str, float | bool], slope: float) -> bool:
-    """Whether a rise is put down to the desiccant, as the finding does."""
+    """Whether a rise is put down to the desiccant alone, as the finding does with a confidence of a half and more."""
     screened, cycle, plant = peak_log(seed, slope_k_d=slope, **(drawn | season))
     trend = peak_trend(screened, cycle, plant)
     found = trend.peak_dew_point_c_per_day
