@@ -27,7 +27,7 @@ _LEAST_SHARE = 0.06
 _SLOPE_PER_FOLD = 0.25
 """Relative error of the slope when one e-fold of the front was seen; it falls with the e-folds (drifting plateau, rest
 of the spike; common practice, no published source)."""
-_LEAST_DEVIATION = 0.015
+_LEAST_DEVIATION = 0.02
 """Of ln loaded water, whatever the fit says: instant of the switchover, lag, flow between the readings."""
 _LOWER_PART = 0.6
 """Part of the seen rise, in ln moisture, from which the rest is foretold."""
