@@ -14,7 +14,7 @@ MINUS = str.maketrans(dict.fromkeys("\u2212\u2013\u2012\ufe63\uff0d\u2010\u2011"
 _NUMBER = re.compile(
     r"[<>≤≥~]?\s*[+-]?\s*(?:\d[\d.,'’ \u00a0\u202f]*|\.\d+)(?:[eE][+-]?\d+)?\s*"
     r"(?:[°º]\s?[CFK]\w{0,2}|%\s?(?:RH|rF|r\.F\.)?|[kKMmh]?(?:Pa|bar|W)\b.{0,4}|psi\w?|cfm|scfm|K|C|F|V|A|mA|ppm\w?|"
-    r"[NS]?m[³3]/\w+|[NS]?l/\w+|m?g/N?m[³3]|g/kg)?"
+    r"[NS]?m[³3]/\w+|[NS]?l/\w+|m?g/N?m[³3]|g/kg|[*!#]{1,2})?"
 )
 _STAMP = re.compile(
     r"(?:\w{2,4}[.,]?\s+)?\d{1,4}[-/.年]\s?(?:\d{1,2}|[A-Za-zÀ-ÿ.]{3,9})[-/.月]\s?\d{1,4}日?.*"

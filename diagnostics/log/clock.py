@@ -16,7 +16,7 @@ import numpy as np
 
 from diagnostics.errors import InputError
 from diagnostics.log.calendar_columns import from_calendar_columns
-from diagnostics.log.elapsed import from_counts
+from diagnostics.log.elapsed import from_counts, from_durations
 from diagnostics.log.raw import RawColumn, RawTable
 from diagnostics.log.record import Floats
 from diagnostics.log.stamps import ZONE_S, StampText, read_date_and_time, read_stamps, split_stamp
@@ -88,7 +88,8 @@ def find_clock(
     if time_column is not None or date_column is not None:
         return _named(table, answers, time_column, date_column)
     looks = {k: _look(column) for k, column in enumerate(table.columns)}
-    for attempt in (_whole_stamps, _date_beside_time, from_calendar_columns, from_counts, _dates_only, _times_only):
+    counted = (from_durations, from_calendar_columns, from_counts)
+    for attempt in (_whole_stamps, _date_beside_time, *counted, _dates_only, _times_only):
         clock = attempt(table, looks, answers)
         if clock is not None:
             return _with_title_zone(table, clock)

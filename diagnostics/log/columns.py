@@ -45,6 +45,8 @@ from diagnostics.log.units import (
 
 _MOST_FAULTS_SHOWN = 4
 _COLD_C = -10.0
+_SIGNAL = re.compile(r"[\[(]\s*(?:mA|µA|V|mV|Ohm|Ω|Hz|counts?|raw|digits?)\s*[\])]", re.I)
+"""A signal that nobody has scaled yet says nothing in the quantity's own unit."""
 _MOISTURE_IN = {
     PPM: WATER_CONTENT,
     DENSITY: WATER_CONTENT,
@@ -186,7 +188,7 @@ def assign(
         if k in used:
             continue
         column = as_numbers(raw, table.decimal)
-        named = _quantity(raw, column)
+        named = None if _SIGNAL.search(raw.title) or _SIGNAL.search(f"[{raw.unit}]") else _quantity(raw, column)
         if named == "tower" and "tower" not in chosen:
             tower = _tower(raw, column)
             if tower is not None:

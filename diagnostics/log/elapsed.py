@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -36,6 +37,12 @@ _DATE_TEXT = re.compile(
     r"|\d{1,2}\.? [^\W\d_]{3,9}\.? \d{4}(?:[ ,;]+\d{1,2}:\d{2}(?::\d{2})?)?",
     re.I,
 )
+_DURATION_TITLE = re.compile(
+    r"elapsed|laufzeit|betriebszeit|[ée]coul|transcurrido|trascorso|decorrido|verstreken|f[öo]rfluten|relative time|"
+    r"relativzeit|run ?time|duration|dauer|dur[ée]e",
+    re.I,
+)
+_DURATION = re.compile(r"(?:(\d{1,3})(?:\.| ?d(?:ays?)? ?|[ ,]+))?(\d{1,4}):(\d{2})(?::(\d{2}(?:[.,]\d+)?))?")
 _CLOCK_TEXT = re.compile(r"(?<!\d)\d{1,2}:\d{2}(?::\d{2})?")
 
 
@@ -85,6 +92,28 @@ def from_counts(table: RawTable, looks: object, answers: LogAnswers, *, only: in
         stamps = StampText(local, None, column.filled, 0, True, True)
         return _clock(table, stamps, [k], ("It counts from the start that a line above the table names.",))
     return None
+
+
+def from_durations(table: RawTable, looks: object, answers: LogAnswers) -> Clock | None:
+    """Stamps from a column of times elapsed, written as hours, minutes and seconds; None where none is titled so."""
+    for k, column in enumerate(table.columns):
+        if column.kind != "text" or not _DURATION_TITLE.search(column.title):
+            continue
+        cells = column.text.to_pylist()
+        found = [_DURATION.fullmatch(cell.strip()) if cell else None for cell in cells]
+        if sum(f is not None for f in found) < 0.9 * column.filled:
+            continue
+        seconds = [np.nan if f is None else _seconds(f) for f in found]
+        counted = RawColumn(column.title, "number", np.array(seconds), unit="s", aliases=column.aliases)
+        columns = tuple(counted if i == k else other for i, other in enumerate(table.columns))
+        return from_counts(replace(table, columns=columns), looks, answers, only=k)
+    return None
+
+
+def _seconds(found: re.Match[str]) -> float:
+    days, hours, minutes, rest = found.groups()
+    whole = int(days or 0) * 86_400.0 + int(hours) * 3600.0 + int(minutes) * 60.0
+    return whole + float((rest or "0").replace(",", "."))
 
 
 def _candidates(table: RawTable) -> list[int]:

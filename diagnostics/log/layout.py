@@ -26,6 +26,7 @@ _BLANKS_AT_LEAST, _BLANKS_AT_BEST = 0.8, 0.9
 _LINES_TRIED = 120
 _MARKS_TRIED = 2000
 _WIDE_GAP = re.compile(r"\d\s{2,}[-+]?\d")
+_THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2}[.,]\d{3}")
 _POINT = re.compile(r"[+-]?\d*\.\d+")
 _COMMA = re.compile(r"[+-]?\d*,\d+")
 
@@ -216,9 +217,13 @@ def _offset_of_line(data: bytes, line: int) -> int:
 
 def _decimal(cells: list[str]) -> str:
     plain = [cell.strip().translate(MINUS) for cell in cells]
-    points = sum(bool(_POINT.fullmatch(cell)) for cell in plain)
-    commas = sum(bool(_COMMA.fullmatch(cell)) for cell in plain)
-    return "," if commas > points else "."
+    # Three digits behind a mark may be thousands; they count only where nothing else tells.
+    for cells in ([cell for cell in plain if not _THOUSANDS.fullmatch(cell)], plain):
+        points = sum(bool(_POINT.fullmatch(cell)) for cell in cells)
+        commas = sum(bool(_COMMA.fullmatch(cell)) for cell in cells)
+        if points != commas:
+            return "," if commas > points else "."
+    return "."
 
 
 def refuse_long_line(data: bytes, name: str) -> None:

@@ -22,6 +22,8 @@ from diagnostics.log.units import parse_unit
 _MANY = 100_000
 _BLANKS = re.compile("[\u00a0\u202f\u2009\u2007]")
 _SHAPE = re.compile(r"([<>≤≥~]?)\s*([+-]?)\s*(\d[\d.,'’ ]*|[.,]\d+)((?:[eE][+-]?\d{1,3})?)\s*(-?)\s*(\D.{0,15})?")
+_MARKED = re.compile(r"(?<=\d)\s?[*!#]{1,2}$")
+"""An alarm's or a limit's mark behind a reading that was taken all the same."""
 _BRACKETED = re.compile(r"\(\d[\d.,'’ ]*\)")
 """A negative number as bookkeeping formats of spreadsheets show it."""
 _GROUPED_COMMA = re.compile(r"\d{1,3}(,\d{3})+(\.\d*)?")
@@ -117,6 +119,7 @@ def _decimal_mark(cells: list[str], usual: str) -> str:
 
 
 def _number(cell: str, decimal: str) -> tuple[float | None, str, bool]:
+    cell = _MARKED.sub("", cell)
     if _BRACKETED.fullmatch(cell):
         cell = "-" + cell[1:-1]
     if decimal == "." or not _GROUPED_POINT.fullmatch(cell.lstrip("+-")):

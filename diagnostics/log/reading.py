@@ -158,10 +158,12 @@ def _read_table(
     assignment = assign(table, clock.columns, columns=wanted, units={str(q): u for q, u in plant.log.units.items()})
     _refuse_other_order(table, assignment)
     channels = to_channels(assignment, plant, table.name, moisture_required=required)
+    _refuse_impossible(table, channels, required)
     readable = np.isfinite(clock.local_s)
     _refuse_unreadable(table, clock, readable)
     placed = _place(clock, readable, plant, assignment)
     time_s = placed.order.time_s
+    _refuse_half_days(table, clock, placed.jumps)
     if time_s.size < _FEWEST_ROWS:
         raise InputError(
             f"{table.name}: all rows carry the same time in {clock.header!r}; name the right column with --column"
@@ -217,6 +219,28 @@ def _refuse_other_order(table: RawTable, assignment: Assignment) -> None:
                     f"{table.name}, line {line}: the titles stand again, in another order ({word!r} over"
                     f" {column.header!r}); save the part from there on as a file of its own and name both files."
                 )
+
+
+def _refuse_impossible(table: RawTable, channels: Channels, required: bool) -> None:
+    if not required or "dew_point" not in channels.values or np.isfinite(channels.values["dew_point"]).any():
+        return
+    column = channels.columns["dew_point"]
+    raise InputError(
+        f"{table.name}: none of the numbers in {column.header!r}, read as {column.unit}, can be a dew point; correct"
+        " the unit in [log] units or name another column with --column dew_point=HEADER."
+    )
+
+
+def _refuse_half_days(table: RawTable, clock: Clock, jumps: tuple[ClockJump, ...]) -> None:
+    """Hours from 1 to 12 that start over at one: a 12-hour clock whose halves of the day nothing tells apart."""
+    if not any(-12 * 3600.0 <= jump.step_s <= -10.5 * 3600.0 for jump in jumps):
+        return
+    hours = np.floor(clock.local_s[np.isfinite(clock.local_s)] % 86_400.0 / 3600.0)
+    if hours.min() >= 1 and hours.max() == 12:
+        raise InputError(
+            f"{table.name}: the hours in {clock.header!r} run from 1 to 12 and start over, without a mark for morning"
+            " and afternoon; export the log with a 24-hour clock or with AM and PM."
+        )
 
 
 def _refuse_unreadable(table: RawTable, clock: Clock, readable: Flags) -> None:

@@ -191,6 +191,19 @@ TEXTS: dict[str, Callable[[], bytes]] = {
     "brackets_for_minus": lambda: text(CLEAN, number=lambda v: f"({-v:.2f})" if v < 0 else f"{v:.2f}"),
     "minus_apart": lambda: text(CLEAN, number=lambda v: f"- {-v:.2f}" if v < 0 else f"{v:.2f}"),
     "wide_minus": lambda: text(CLEAN, number=lambda v: f"－{-v:.2f}" if v < 0 else f"{v:.2f}"),
+    "marks_behind_readings": lambda: re.sub(rb"(?m)^(.*00:36,-[\d.]+)", rb"\1 *", text(CLEAN)),
+    "whole_thousands": lambda: text(
+        CLEAN,
+        delimiter=";",
+        stamp=german,
+        titles=("Zeit", "Taupunkt [°C]", "Durchfluss [l/min]"),
+        number=lambda v: f"{round(v * 1000):,}".replace(",", ".") if v > 0 else f"{v:.2f}".replace(".", ","),
+    ),
+    "time_elapsed": lambda: semicolons(
+        lambda t: [f"{int((t - CLEAN.rows[0][0]).total_seconds() // 3600):02d}:{(t.minute - 40) % 60:02d}:00"],
+        before="Start: 13.01.2026 08:40:36\n",
+        titles=("Laufzeit", *GERMAN[1:]),
+    ),
     "exponents": lambda: semicolons(number=lambda v: f"{v:.4E}"),
     "units_in_cells": lambda: text(
         CLEAN, titles=("Time", "Dew point", "Flow"), number=lambda v: f"{v:.2f}\u00a0" + ("°C" if v < 0 else "m³/min")
@@ -288,6 +301,12 @@ REFUSED = {
         ),
         "line 201: the titles stand again, in another order",
     ),
+    "hours_to_twelve": (semicolons(shown("%d.%m.%Y %I:%M:%S")), "without a mark for morning and afternoon"),
+    "tenths": (
+        text(CLEAN, titles=("Time", "Dew point [0.1 °C]", "Flow"), number=lambda v: f"{v * 10:.0f}"),
+        "[log] units",
+    ),
+    "unscaled": (text(CLEAN, titles=("Time", "Dew point [mA]", "Flow"), number=lambda v: f"{12 + v / 8:.2f}"), "[mA]"),
     "web_page_as_workbook": (b"<html><table><tr><td>1</td></tr></table></html>", "save it as .xlsx"),
 }
 
