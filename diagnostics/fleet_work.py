@@ -111,6 +111,7 @@ def summary_row(name: str, header: str, whole: Mapping[str, Any]) -> dict[str, A
     """One dryer's row of the ranked table, from its document."""
     first = next(iter(whole["findings"]), None)
     saved, cost = whole["switching"]["cost_saved_per_year"], whole["purge"]["cost_per_year"]
+    energy = whole["switching"]["energy_saved_kwh_per_year"]
     slope, days = whole["trend"]["peak_dew_point_c_per_day"], whole["trend"]["days_to_limit"]
     levels = whole["log"]["used_statistics"].get("dew_point_c", {})
     return {
@@ -136,6 +137,9 @@ def summary_row(name: str, header: str, whole: Mapping[str, Any]) -> dict[str, A
         "purge_cost_low": cost and cost["low"],
         "purge_cost_high": cost and cost["high"],
         "cost_saved_per_year": _value(saved),
+        "energy_saved_kwh_per_year": _value(energy),
+        "energy_saved_low": energy and energy["low"],
+        "energy_saved_high": energy and energy["high"],
         "cost_saved_low": saved and saved["low"],
         "cost_saved_high": saved and saved["high"],
         "currency": whole["payback"]["currency"],

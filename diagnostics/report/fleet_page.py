@@ -47,6 +47,9 @@ COLUMNS = (
     "days_to_limit",
     "purge_cost_low",
     "purge_cost_high",
+    "energy_saved_kwh_per_year",
+    "energy_saved_low",
+    "energy_saved_high",
 )
 
 MOST_TOLD = 8
@@ -188,9 +191,9 @@ def _money(rows: Rows, key: str, display: Display) -> tuple[str, int]:
     return " + ".join(said), sum(map(len, sums.values()))
 
 
-def _estimate(row: Mapping[str, Any], key: str) -> Estimate:
+def _estimate(row: Mapping[str, Any], key: str, per_year: str = "_per_year") -> Estimate:
     """Yearly amount of a row; rows of an earlier run may lack its ends."""
-    value = row[f"{key}_per_year"]
+    value = row[f"{key}{per_year}"]
     low, high = row.get(f"{key}_low"), row.get(f"{key}_high")
     return Estimate(value, value if low is None else low, value if high is None else high)
 
@@ -201,6 +204,8 @@ def _cells(row: Mapping[str, Any], display: Display) -> list[str]:
     say = words("fleet")
     saved, half_cycle = row.get("cost_saved_per_year"), row.get("half_cycle_s")
     money = NOTHING if saved is None else display.estimate(_estimate(row, "cost_saved"), row["currency"])
+    if saved is None and row.get("energy_saved_kwh_per_year"):
+        money = display.estimate(_estimate(row, "energy_saved", "_kwh_per_year"), "kWh")
     level = display.level_words(row.get("p95_dew_point_c"))
     if row.get("limit_dew_point_c") is not None and level != NOTHING:
         limit = display.level_words(row["limit_dew_point_c"], 0)
