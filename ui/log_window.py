@@ -7,7 +7,6 @@ import datetime as dt
 import streamlit as st
 
 from diagnostics.diagnosis import Diagnosis
-from diagnostics.moment import say_duration
 from diagnostics.report import charts
 from diagnostics.report.figures import Display
 from ui.words import chart_with_table
@@ -31,7 +30,7 @@ def show(diagnosis: Diagnosis, display: Display) -> None:
     words["local time"] = words["local time"].dt.tz_localize(None)
     bands = "" if charts.bands_fit(diagnosis, start_s=start_s, end_s=end_s) else _NO_BANDS
     st.caption(
-        f"{say_duration(float(shown_s))} in view. Drag to move, scroll or pinch to look closer, double-click to go"
+        f"{display.span(float(shown_s))} in view. Drag to move, scroll or pinch to look closer, double-click to go"
         f" back; lowest and highest reading of every pixel are kept, and a shorter window shows more.{bands}"
     )
     chart_with_table(chart, words, "the curve", "curve", display)

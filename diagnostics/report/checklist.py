@@ -7,7 +7,6 @@ from dataclasses import replace
 from itertools import groupby
 
 from diagnostics.measurement_plan import MeasurementPlan
-from diagnostics.moment import say_duration
 from diagnostics.report.figures import METRIC, Display
 from diagnostics.report.layouts import template_of
 from diagnostics.report.spoken_units import speak
@@ -18,8 +17,8 @@ from diagnostics.version import VERSION
 def plan_summary(plan: MeasurementPlan, display: Display = METRIC) -> str:
     """Interval, length and number of readings, in one sentence."""
     return words("checklist")["summary"].format(
-        interval=say_duration(plan.interval_s),
-        duration=say_duration(3600 * plan.duration_h),
+        interval=display.span(plan.interval_s),
+        duration=display.span(3600 * plan.duration_h),
         samples=display.number(plan.samples, decimals=0),
     )
 

@@ -10,7 +10,7 @@ from diagnostics.diagnosis import Diagnosis
 from diagnostics.health.record import Finding
 from diagnostics.measurement_plan import PlanLine
 from diagnostics.measurement_shortfall import needed_for
-from diagnostics.moment import say_duration, say_time
+from diagnostics.moment import say_time
 from diagnostics.report.document import document
 from diagnostics.report.figures import METRIC, Display
 from diagnostics.report.half_cycle_charts import forecast_table
@@ -214,7 +214,7 @@ def _towers(whole: dict[str, Any], display: Display) -> list[tuple[str, ...]]:
             (
                 tower,
                 str(values["half_cycles"]),
-                "–" if length is None else say_duration(length),
+                "–" if length is None else display.span(length),
                 display.level_words(values["floor_dew_point_c"], 2),
                 display.level_words(values["peak_dew_point_c"], 2),
             )

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from diagnostics.estimate import Estimate
+from diagnostics.moment import say_duration
 
 NOTHING = "–"
 M3_MIN_PER_CFM = 0.028316846592
@@ -134,6 +135,10 @@ class Display:
     def rounded_share(self, share: float) -> str:
         """Share as a whole percentage; a near certainty is not called certain."""
         return f"{self.number(min(99.0, 100 * share), decimals=0)} %"
+
+    def span(self, seconds: float) -> str:
+        """Length of time in words, e.g. ``3 h 59 min`` or ``2.5 days``, in the reader's number format."""
+        return say_duration(seconds).replace(".", self.decimal).replace("-", "−")
 
     def duration(self, estimate: Estimate | None, *, digits: int = 3, decimals: int | None = None) -> str:
         """Length of time with its interval, in the unit that suits the value."""

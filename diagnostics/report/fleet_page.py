@@ -10,7 +10,6 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from diagnostics.estimate import Estimate
-from diagnostics.moment import say_duration
 from diagnostics.report.cells import neutral
 from diagnostics.report.figures import METRIC, NOTHING, Display
 from diagnostics.report.layouts import template_of
@@ -214,7 +213,7 @@ def _cells(row: Mapping[str, Any], display: Display) -> list[str]:
     if row.get("trend") == "rising" and row.get("days_to_limit") is not None:
         trend = say["trend_days"].format(trend=trend, days=display.number(row["days_to_limit"], digits=2))
     first = speak(str(row["first"]), display)
-    return [level, say_duration(half_cycle) if half_cycle else NOTHING, trend, money, first]
+    return [level, display.span(half_cycle) if half_cycle else NOTHING, trend, money, first]
 
 
 def _visits(row: Mapping[str, Any], display: Display) -> str:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from diagnostics.diagnosis import Diagnosis
-from diagnostics.moment import say_duration
 from diagnostics.report.figures import BAR_PER_PSI, METRIC, Display
 from diagnostics.report.texts import words
 
@@ -28,7 +27,7 @@ def instrument_rows(diagnosis: Diagnosis, display: Display = METRIC) -> list[tup
         (say["basis"], _basis(diagnosis, display)),
         (say["over"], say[f"over_{measured.over}"]),
         (say["resolution"], resolution),
-        (say["interval"], say_duration(diagnosis.screened.log.interval_s)),
+        (say["interval"], display.span(diagnosis.screened.log.interval_s)),
         *lags,
         (
             say["peak_lowered"],

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from diagnostics.diagnosis import Diagnosis
-from diagnostics.moment import say_duration, say_time
+from diagnostics.moment import say_time
 from diagnostics.report.figures import METRIC, Display
 from diagnostics.report.levers import better_than_switching
 from diagnostics.report.spoken_units import speak
@@ -34,8 +34,8 @@ def log_line(diagnosis: Diagnosis, display: Display = METRIC) -> str:
         span=words("page")["span"].format(
             start=say_time(log.time_s[0], log.timezone), end=say_time(log.time_s[-1], log.timezone)
         ),
-        duration=say_duration(log.time_s[-1] - log.time_s[0]),
-        interval=say_duration(log.interval_s),
+        duration=display.span(log.time_s[-1] - log.time_s[0]),
+        interval=display.span(log.interval_s),
         samples=display.number(log.samples, decimals=0),
         used=display.number(int(screened.used.sum()), decimals=0),
     )
@@ -103,7 +103,7 @@ def _towers(diagnosis: Diagnosis, display: Display) -> str:
     return _SAY["towers"].format(
         control=CONTROL_WORDS[cycle.control],
         stop=_SAY["stopped_at"].format(time=say_time(cycle.stopped_s, zone)) if cycle.stopped_s else "",
-        length=say_duration(cycle.half_cycle_s.value),
+        length=display.span(cycle.half_cycle_s.value),
         counted=_SAY["running_time"] if cycle.counted_in == "running_time" else "",
         count=len(rows),
         peaks=", ".join(peaks) or _SAY["peaks_not_seen"],

@@ -6,7 +6,6 @@ import streamlit as st
 
 from diagnostics.errors import UserError
 from diagnostics.measurement_plan import plan_measurement
-from diagnostics.moment import say_duration
 from diagnostics.plant import plant_from
 from diagnostics.report.checklist import checklist_page
 from ui import state
@@ -30,7 +29,7 @@ except UserError as error:
     st.stop()
 
 st.subheader(
-    f"A reading every {say_duration(plan.interval_s)} for {say_duration(3600 * plan.duration_h)}"
+    f"A reading every {display.span(plan.interval_s)} for {display.span(3600 * plan.duration_h)}"
     f" ({display.number(plan.samples, decimals=0)} readings)"
 )
 st.download_button(
