@@ -38,9 +38,12 @@ class Run:
 
 
 _DRY_C = -25.0
+_COARSE = 0.5
 _FALL_K, _FALL_S = 7.0, 20.0
 """An e-fold of moisture at -60 degC, and the least time a probe with its line takes for one (common practice, no
 published source)."""
+_AT_REST = 0.25
+"""Share of a log's readings at one value, in several runs, that no hang makes: a flat half-cycle in a coarse digit."""
 _FAR_LONGER = 2.0
 """Times the longest usual run: a coarse digit over quiet air makes long runs of all lengths, a hang makes one apart."""
 
@@ -135,15 +138,30 @@ def find_frozen(values: Floats, resolution: float) -> list[Run]:
     runs = runs_of_equal(moving, _FEWEST)
     usual = max((r.length for r in runs if r.length <= needed), default=0)
     candidates = [r for r in runs if r.length > max(needed, _FAR_LONGER * usual)]
-    frozen = [r for r in candidates if _others_move(moving, r, max(resolution, 1e-6))]
+    frozen = [
+        r
+        for r in candidates
+        if _others_move(moving, r, max(resolution, 1e-6)) and not _slides_through(moving, r, resolution)
+    ]
     return [Run(int(kept[r.first]), int(kept[r.last]), r.value) for r in frozen]
+
+
+def _slides_through(values: Floats, run: Run, resolution: float) -> bool:
+    """Whether a coarse digit may hide air that moves on: the readings enter and leave the run by one digit."""
+    if resolution < _COARSE or run.first == 0 or run.last + 1 >= values.size:
+        return False
+    beside = np.abs(np.array([values[run.first - 1], values[run.last + 1]]) - run.value)
+    return bool((beside < 1.5 * resolution).all())
 
 
 def _resting_values(values: Floats) -> list[float]:
     """Values that the signal comes to rest at again and again, as a coarse or idle one does: no sign of a hang."""
     runs = runs_of_equal(values, _FEWEST)
-    counts = Counter(r.value for r in runs)
-    return [value for value, count in counts.items() if count >= 5 and count > len(runs) / 3]
+    counts, held = Counter(r.value for r in runs), Counter[float]()
+    for run in runs:
+        held[run.value] += run.length
+    often = {value for value, count in counts.items() if count >= 5}
+    return [value for value in often if counts[value] > len(runs) / 3 or held[value] > _AT_REST * values.size]
 
 
 def _longest_by_chance(values: Floats) -> float:

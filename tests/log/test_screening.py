@@ -188,6 +188,16 @@ def test_a_quiet_signal_of_few_digits_is_not_frozen(resolution: float) -> None:
     assert not [e for e in screened.exclusions if e.reason == "frozen"]
 
 
+def test_the_flat_part_of_heated_half_cycles_in_whole_kelvins_is_not_frozen() -> None:
+    """A spike that dies away within the hour, then three hours within a tenth of a kelvin: a display of 1 K shows one."""
+    time_s = 1.7676e9 + 60.0 * np.arange(5040)
+    since_s = np.mod(time_s, 14400.0)
+    quiet = -58.0 + 5.5 * np.exp(-since_s / 1500.0) + 0.1 * np.random.default_rng(3).standard_normal(time_s.size)
+    screened = screen(log_of(time_s, quiet, resolution=1.0), plant_of("heated_purge", 14400.0))
+    assert _spans(screened, "frozen") == []
+    assert screened.used.all()
+
+
 @pytest.mark.parametrize(("end", "lower"), [(-62.0, True), (-40.0, False)])
 def test_range_end(end: float, lower: bool) -> None:
     rng = np.random.default_rng(9)
