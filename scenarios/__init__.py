@@ -21,6 +21,8 @@ class Recipe:
     faults, findings : tuple of str
     also : tuple of str
         Findings that are right as well and need not be made.
+    channels : tuple of str
+        Channels the log has beside the usual ones.
     """
 
     name: str
@@ -32,6 +34,7 @@ class Recipe:
     faults: tuple[str, ...]
     findings: tuple[str, ...]
     also: tuple[str, ...] = ()
+    channels: tuple[str, ...] = ()
 
 
 def recipes() -> dict[str, Recipe]:
@@ -49,6 +52,7 @@ def recipes() -> dict[str, Recipe]:
             faults=tuple(table.get("faults", ())),
             findings=tuple(table.get("findings", ())),
             also=tuple(table.get("also", ())),
+            channels=tuple(table.get("channels", ())),
         )
     return found
 

@@ -13,9 +13,12 @@ from typing import Literal
 import numpy as np
 
 from diagnostics.bed.load_profile import LoadProfile
-from diagnostics.bed.vessel import Dryer
+from diagnostics.bed.vessel import FREE_AIR_KG_M3, Dryer
 from diagnostics.errors import UsageError
 
+_UNEQUAL = {False: 0.94, True: 0.7}
+"""Tower B's share of its regeneration; purge rules a heatless dryer steeply, while heat is given with something to
+spare."""
 Kind = Literal["hardware", "control", "load", "water", "instrument", "log"]
 
 
@@ -37,6 +40,8 @@ class Fault:
         Code of the finding it should lead to.
     says : str
         For people.
+    shows_in : str or None
+        Channel without which the finding cannot be made.
     """
 
     name: str
@@ -45,6 +50,7 @@ class Fault:
     gradual: bool
     finding: str | None
     says: str
+    shows_in: str | None = None
 
 
 FAULTS: dict[str, Fault] = {
@@ -54,9 +60,23 @@ FAULTS: dict[str, Fault] = {
             "lost_capacity", "hardware", 0.0, True, "desiccant_decay", "both beds lose capacity and pace over the log"
         ),
         Fault("slow_kinetics", "hardware", 0.0, False, None, "oil or dust slows both beds to 0.6 of their pace"),
-        Fault("weak_purge", "hardware", 0.4, False, "purge_short", "purge falls to 0.7"),
+        Fault("weak_purge", "hardware", 0.2, False, "purge_short", "purge falls to 0.65", "purge_flow"),
         Fault(
-            "clogged_silencer", "hardware", 0.4, False, "purge_short", "0.5 bar builds up in the vessel that is purged"
+            "excess_purge",
+            "hardware",
+            0.0,
+            False,
+            "purge_excess",
+            "a purge valve passes half as much again",
+            "purge_flow",
+        ),
+        Fault(
+            "clogged_silencer",
+            "hardware",
+            0.4,
+            False,
+            None,
+            "0.5 bar builds up in the vessel that is purged; no channel shows it but a gauge there",
         ),
         Fault(
             "dead_heater",
@@ -76,7 +96,7 @@ FAULTS: dict[str, Fault] = {
             0.0,
             False,
             "tower_imbalance",
-            "tower B is regenerated with 0.94 of the purge and heat",
+            "tower B is regenerated with 0.94 of the purge, or 0.7 of purge and heat",
         ),
         Fault("stopped_switching", "control", 0.5, False, "switching_stopped", "the same tower keeps drying"),
         Fault(
@@ -89,6 +109,7 @@ FAULTS: dict[str, Fault] = {
         ),
         Fault("liquid_carryover", "water", 0.5, False, "carryover", "liquid water enters for half an hour"),
         Fault("overload", "load", 0.0, False, "overload", "flow is 1.25 of the rating"),
+        Fault("underload", "load", 0.0, False, "excess_regeneration", "flow is 0.35 of the rating"),
         Fault("hot_inlet", "load", 0.0, False, "overload", "the inlet is 10 K above the rating"),
         Fault("settling", "instrument", 0.0, False, "unsettled", "the probe dries down for hours"),
         Fault(
@@ -135,6 +156,11 @@ def _less_for_b(dryer: Dryer, share: float) -> Dryer:
     return replace(dryer, purge_factor=(a, b * share))
 
 
+def _purged(dryer: Dryer, share: float) -> Dryer:
+    a, b = dryer.purge_factor
+    return replace(dryer, purge_factor=(share * a, share * b))
+
+
 def _dead(dryer: Dryer) -> Dryer:
     if dryer.heated:
         return replace(dryer, heater_factor=(dryer.heater_factor[0], 0.0))
@@ -144,12 +170,13 @@ def _dead(dryer: Dryer) -> Dryer:
 _HARDWARE: dict[str, Callable[[Dryer, float], Dryer]] = {
     "lost_capacity": lambda d, grown: _slower(d, 1.0 - 0.3 * grown, 1.0 - 0.3 * grown),
     "slow_kinetics": lambda d, grown: _slower(d, 1.0, 0.6),
-    "weak_purge": lambda d, grown: replace(d, purge_factor=(0.7 * d.purge_factor[0], 0.7 * d.purge_factor[1])),
+    "weak_purge": lambda d, grown: _purged(d, 0.65),
+    "excess_purge": lambda d, grown: _purged(d, 1.5),
     "clogged_silencer": lambda d, grown: replace(d, regenerating_pa=d.regenerating_pa + 0.5e5),
     "dead_heater": lambda d, grown: _dead(d),
     "leaking_valve": lambda d, grown: replace(d, seat_leak_share=d.seat_leak_share + 2e-4),
     "bypass_leak": lambda d, grown: replace(d, bypass_share=d.bypass_share + 1.5e-3),
-    "tower_imbalance": lambda d, grown: _less_for_b(d, 0.94),
+    "tower_imbalance": lambda d, grown: _less_for_b(d, _UNEQUAL[d.heated]),
 }
 
 
@@ -168,9 +195,10 @@ def faulty(dryer: Dryer, faults: tuple[Fault, ...], share: float) -> Dryer:
 def loaded(profile: LoadProfile, faults: tuple[Fault, ...], dryer: Dryer, rated_inlet_c: float) -> LoadProfile:
     """The load with its faults."""
     names = {f.name for f in faults if f.kind == "load"}
-    if "overload" in names:
-        rated_m3_min = dryer.rated_kg_s * 60.0 / 1.1885
-        profile = replace(profile, flow_m3_min=profile.flow_m3_min * 1.25 * rated_m3_min / np.mean(profile.flow_m3_min))
+    for name, share in (("overload", 1.25), ("underload", 0.35)):
+        if name in names:
+            wanted_m3_min = share * dryer.rated_kg_s * 60.0 / FREE_AIR_KG_M3
+            profile = replace(profile, flow_m3_min=profile.flow_m3_min * wanted_m3_min / np.mean(profile.flow_m3_min))
     if "hot_inlet" in names:
         profile = replace(profile, inlet_c=profile.inlet_c + rated_inlet_c + 10.0 - np.mean(profile.inlet_c))
     return profile

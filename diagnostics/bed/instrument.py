@@ -6,6 +6,9 @@ time. Output: readings. Method: everything that lags or mixes is linear in moist
 * Sample line and probe: a first-order lag that grows towards dry air (walls and polymer give water off slowly), faster
   when wetting than when drying; the figures are from memory of the trade, no published source.
 * Receiver: a mixing volume upstream of the sampling point.
+* Wall of the sample line: on its way the air gives up, or takes on, a share of what parts it from the wall, and the
+  wall follows the air slowly (one reservoir, linear). That is the slow tail after every change; a polymer hose has much
+  of it, a short steel tube next to none.
 * Dry-down after clipping on: a fast exponential and a slow tail on top of the air's moisture.
 * Then bias, noise, resolution, holds for self-calibration.
 """
@@ -42,6 +45,11 @@ class Instrument:
     range_c : tuple of float
     ingress : float
         Share of ambient air that leaks into the sample [-].
+    wall_share, wall_s : float
+        How much of the difference between air and wall the sample line levels out [-], and how fast its wall follows
+        [s]; nought for a wall that takes up nothing.
+    wall_starts_wet : float or None
+        Moisture the wall is in equilibrium with when the probe is clipped on [-]; None for a line that was in use.
     """
 
     wetting_s: float = 10.0
@@ -56,6 +64,9 @@ class Instrument:
     hold_s: float = 0.0
     range_c: tuple[float, float] = (-100.0, 20.0)
     ingress: float = 0.0
+    wall_share: float = 0.0
+    wall_s: float = 3600.0
+    wall_starts_wet: float | None = None
 
 
 def sensed_moisture(
@@ -84,6 +95,8 @@ def sensed_moisture(
     air = np.maximum(moisture, _DRIEST)
     if instrument.receiver_s > 0.0:
         air = _lagged(air, steps, np.full_like(air, instrument.receiver_s), np.full_like(air, instrument.receiver_s))
+    if instrument.wall_share > 0.0:
+        air = _along_the_wall(air, steps, instrument)
     dew = dew_point_c(air, pressure_bar)
     growth = np.exp(np.clip(-instrument.growth_per_k * (dew + 40.0), -3.0, 3.0))
     sensed = _lagged(air, steps, instrument.wetting_s * growth, instrument.drying_s * growth)
@@ -95,10 +108,20 @@ def sensed_moisture(
     return sensed
 
 
-def _lagged(air: Array, steps: Array, wetting_s: Array, drying_s: Array) -> Array:
+def _along_the_wall(air: Array, steps: Array, instrument: Instrument) -> Array:
+    """Moisture at the line's end: y - b (y - w), dw/dt = (y - w) / T; the wall is taken midway through each step."""
+    start = instrument.wall_starts_wet
+    start = float(air[0]) if instrument.wall_starts_wet is None else instrument.wall_starts_wet
+    follow_s = np.full_like(air, instrument.wall_s)
+    after = _lagged(air, steps, follow_s, follow_s, start)
+    wall = 0.5 * (np.concatenate(([start], after[:-1])) + after)
+    return air - instrument.wall_share * (air - wall)
+
+
+def _lagged(air: Array, steps: Array, wetting_s: Array, drying_s: Array, start: float | None = None) -> Array:
     rising = (1.0 - np.exp(-steps / np.maximum(wetting_s, 1e-3))).tolist()
     falling = (1.0 - np.exp(-steps / np.maximum(drying_s, 1e-3))).tolist()
-    felt = float(air[0])
+    felt = float(air[0]) if start is None else start
     out = []
     for x, up, down in zip(air.tolist(), rising, falling, strict=True):
         apart = x - felt

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,6 +17,7 @@ from diagnostics.plant import Plant
 if TYPE_CHECKING:
     from diagnostics.bed.simulation import Run
 
+EXTRA_CHANNELS = ("purge_flow",)
 Excluded = list[tuple[float, float, str]]
 _SET_BACK_S = 37.0 * 60.0
 _SPOILT_S: dict[str, Callable[[float], float]] = {
@@ -30,7 +31,13 @@ _SPOILT_S: dict[str, Callable[[float], float]] = {
 
 
 def log_table(
-    plant: Plant, run: Run, sample_s: Array, dew_c: Array, faults: tuple[Fault, ...], rng: np.random.Generator
+    plant: Plant,
+    run: Run,
+    sample_s: Array,
+    dew_c: Array,
+    faults: tuple[Fault, ...],
+    rng: np.random.Generator,
+    channels: Sequence[str] = (),
 ) -> tuple[pd.DataFrame, Excluded]:
     """Rows of the log, and the stretches that its faults spoil.
 
@@ -42,6 +49,8 @@ def log_table(
         Instants (epoch s) and readings [degC].
     faults : tuple of Fault
     rng : Generator
+    channels : sequence of str
+        Of `EXTRA_CHANNELS`.
 
     Returns
     -------
@@ -63,6 +72,9 @@ def log_table(
             "Air temperature [°C]": np.round(np.interp(sample_s, run.time_s, run.temperature_c), 1),
         }
     )
+    if "purge_flow" in channels:
+        step = np.minimum(np.searchsorted(run.time_s, sample_s), run.time_s.size - 1)
+        table["Purge flow [m3/min]"] = np.round(run.purge_m3_min[step], 2)
     return table[keep].reset_index(drop=True), excluded
 
 

@@ -20,13 +20,13 @@ from diagnostics.bed.controller import Controller, Rule
 from diagnostics.bed.faults import Fault, fault_named, faulty, loaded
 from diagnostics.bed.instrument import Instrument, readings_c, sensed_moisture
 from diagnostics.bed.load_profile import LoadProfile, load_profile
-from diagnostics.bed.logger import log_table
+from diagnostics.bed.logger import EXTRA_CHANNELS, log_table
 from diagnostics.bed.running_on import Standing, margins_of
 from diagnostics.bed.steady import Steady, steady_state
 from diagnostics.bed.truth import truth_of
 from diagnostics.bed.twin import Conditions, Outlet, Twin
 from diagnostics.bed.vessel import FREE_AIR_KG_M3, Dryer, dryer_from
-from diagnostics.errors import InputError
+from diagnostics.errors import InputError, UsageError
 from diagnostics.moment import zone_of
 from diagnostics.plant import Plant
 
@@ -44,8 +44,9 @@ class Run:
 
     Attributes
     ----------
-    time_s, moisture, temperature_c : array
-        Ends of the steps (epoch s), mole fraction and temperature of the leaving air.
+    time_s, moisture, temperature_c, purge_m3_min : array
+        Ends of the steps (epoch s), mole fraction and temperature of the leaving air, dried air that regeneration takes
+        (20 degC, 1 bar, depressurisation apart).
     switchovers : list of (epoch s, tower that starts to dry)
     purged_m3_min : float
         Mean, depressurisation included, at 20 degC and 1 bar.
@@ -62,6 +63,7 @@ class Run:
     time_s: Array = field(default_factory=lambda: np.empty(0))
     moisture: Array = field(default_factory=lambda: np.empty(0))
     temperature_c: Array = field(default_factory=lambda: np.empty(0))
+    purge_m3_min: Array = field(default_factory=lambda: np.empty(0))
     switchovers: list[tuple[float, str]] = field(default_factory=list)
     first_tower: str = "A"
     purged_m3_min: float = 0.0
@@ -81,6 +83,7 @@ def simulate(
     instrument: Instrument | None = None,
     counted_in: Literal["clock_time", "running_time"] = "clock_time",
     margins: bool = False,
+    channels: Sequence[str] = (),
     progress: Callable[[str], None] | None = None,
 ) -> tuple[pd.DataFrame, dict[str, Any]]:
     """Make a log with the bed model.
@@ -105,6 +108,8 @@ def simulate(
         "running_time": air flows only while the compressor is loaded, and the timer stands while it is not.
     margins : bool
         Whether the twin is run on for the truth's margins and savings, which takes some times as long.
+    channels : sequence of str
+        Further channels for the log, of `EXTRA_CHANNELS`: "purge_flow" is a meter in the purge line.
     progress : callable, optional
         Called with what is being done.
 
@@ -120,7 +125,7 @@ def simulate(
     InputError
         If the plant file lacks the rated flow, or the days are out of range.
     UsageError
-        If a fault's name is unknown.
+        If a fault's or a channel's name is unknown.
     """
     tell = progress or (lambda step: None)
     if plant.dryer.rated_flow_m3_min is None:
@@ -128,6 +133,9 @@ def simulate(
     if not 0.01 <= days <= _LONGEST_DAYS:
         raise InputError(f"--days {days:g} is out of range; a simulated log lasts 0.01 to {_LONGEST_DAYS:g} days.")
     chosen = tuple(fault_named(name) for name in faults)
+    for name in channels:
+        if name not in EXTRA_CHANNELS:
+            raise UsageError(f"there is no channel {name!r} to add; known: {', '.join(EXTRA_CHANNELS)}.")
     if interval_s is None:
         interval_s = 10.0 if plant.half_cycle_s < 900.0 else 60.0
     moment = (start or _FIRST_DAY).replace(tzinfo=zone_of(plant.site.timezone) or dt.UTC)
@@ -143,8 +151,8 @@ def simulate(
         moisture = (1.0 - probe.ingress) * moisture + probe.ingress * _ambient_moisture(run, pressure_bar)
     sensed = sensed_moisture(run.time_s, moisture, probe, pressure_bar, clipped_on_s=run.start_s)
     dew = readings_c(sample_s, run.time_s, sensed, probe, pressure_bar, rng)
-    table, excluded = log_table(plant, run, sample_s, dew, chosen, rng)
-    truth = truth_of(plant, run, sensed, table, chosen, excluded, interval_s, pressure_bar)
+    table, excluded = log_table(plant, run, sample_s, dew, chosen, rng, channels)
+    truth = truth_of(plant, run, sensed, table, chosen, excluded, interval_s, pressure_bar, probe.range_c[1], channels)
     if margins:
         tell("running on for the true margins")
         truth |= margins_of(run, sensed, plant.dryer.dew_point_limit_c)
@@ -310,4 +318,5 @@ def _keep_outlet(run: Run, outlet: Outlet) -> None:
     time_s, ratio, kelvin = outlet.joined()
     keep = time_s > run.start_s - 3600.0
     run.time_s, run.temperature_c = time_s[keep], kelvin[keep] - 273.15
+    run.purge_m3_min = outlet.purge_kg_s()[keep] * 60.0 / FREE_AIR_KG_M3
     run.moisture = ratio[keep] / (ratio[keep] + MASS_RATIO)

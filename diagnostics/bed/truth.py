@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
 _SPIKE_SHARE = 0.25
 _FEWEST_READINGS = 4.0
 _REACHED_SHARE = 0.05
+_SITS_S = 1800.0
 
 
 def truth_of(
@@ -32,6 +34,8 @@ def truth_of(
     excluded: Excluded,
     interval_s: float,
     pressure_bar: float,
+    range_end_c: float,
+    channels: Sequence[str] = (),
 ) -> dict[str, Any]:
     """Truth beside a log, JSON-ready.
 
@@ -44,7 +48,9 @@ def truth_of(
     table : DataFrame
     faults : tuple of Fault
     excluded : list of (start, end, reason)
-    interval_s, pressure_bar : float
+    interval_s, pressure_bar, range_end_c : float
+    channels : sequence of str
+        Further channels in the log; a finding that needs one that is not there is not due.
 
     Returns
     -------
@@ -58,6 +64,8 @@ def truth_of(
     resolved = bool(len(lengths) and np.median(lengths) >= _FEWEST_READINGS * interval_s)
     control = "stopped" if "stopped_switching" in names else ("dew_point" if run.rule == "dew_point" else "fixed")
     logged = table["Dew point [°C]"]
+    ends = _at_range_end(plant, table, range_end_c, interval_s)
+    excluded = sorted([*excluded, *ends])
     return {
         "site": plant.site.name,
         "timezone": plant.site.timezone,
@@ -87,8 +95,27 @@ def truth_of(
             "p05": float(logged.quantile(0.05)),
             "p95": float(logged.quantile(0.95)),
         },
-        "finding_codes_due": sorted({f.finding for f in faults if f.finding}),
+        "finding_codes_due": sorted(_due(faults, channels) | ({"sensor_range_end"} if ends else set())),
     }
+
+
+def _due(faults: tuple[Fault, ...], channels: Sequence[str]) -> set[str]:
+    return {f.finding for f in faults if f.finding and (f.shows_in is None or f.shows_in in channels)}
+
+
+def _at_range_end(plant: Plant, table: pd.DataFrame, range_end_c: float, interval_s: float) -> Excluded:
+    """Stretches in which the reading sits at the wet end of its range."""
+    stamps = _stamps_s(plant, table)
+    at_end = table["Dew point [°C]"].to_numpy() >= range_end_c - 1e-6
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], at_end, [False])).astype(int)))
+    spans = [(float(stamps[a]), float(stamps[b - 1]) + interval_s) for a, b in edges.reshape(-1, 2)]
+    return [(begin, end, "range_end") for begin, end in spans if end - begin >= _SITS_S]
+
+
+def _stamps_s(plant: Plant, table: pd.DataFrame) -> Array:
+    zone = zone_of(plant.site.timezone) or dt.UTC
+    local = pd.to_datetime(table["Time"]).dt.tz_localize(zone, ambiguous=True, nonexistent="shift_forward")
+    return np.asarray(local.dt.as_unit("s").astype("int64"), float)
 
 
 def _towers(run: Run, shown: Array) -> dict[str, dict[str, float]]:
@@ -120,9 +147,7 @@ def _classes(plant: Plant, table: pd.DataFrame, excluded: Excluded) -> list[int]
     """Purity class of the 95th percentile of the rows outside the spoilt stretches; 7 stands for none."""
     from diagnostics.air.conformity import purity_class
 
-    zone = zone_of(plant.site.timezone) or dt.UTC
-    local = pd.to_datetime(table["Time"]).dt.tz_localize(zone, ambiguous=True, nonexistent="shift_forward")
-    stamps = local.dt.as_unit("s").astype("int64").to_numpy(float)
+    stamps = _stamps_s(plant, table)
     kept = np.ones(len(table), bool)
     for begin, end, _ in excluded:
         kept &= (stamps < begin) | (stamps >= end)

@@ -69,11 +69,16 @@ class Conditions:
 
 @dataclass
 class Outlet:
-    """The leaving air, step by step; lists of arrays that `joined` concatenates."""
+    """The leaving air and the purge, step by step; lists of arrays that `joined` and `purge_kg_s` concatenate."""
 
     end_s: list[Array] = field(default_factory=list)
     ratio: list[Array] = field(default_factory=list)
     temperature_k: list[Array] = field(default_factory=list)
+    purged: list[Array] = field(default_factory=list)
+
+    def purge_kg_s(self) -> Array:
+        """Dried air that regeneration takes in each step, depressurisations apart [kg/s]."""
+        return np.concatenate(self.purged)
 
     def joined(self) -> tuple[Array, Array, Array]:
         """Times at the end of each step [s], mixing ratio [kg/kg], temperature [K]."""
@@ -156,6 +161,7 @@ class Twin:
         outlet.end_s.append(np.array([now_s + duration_s]))
         outlet.ratio.append(np.array([self.last_ratio]))
         outlet.temperature_k.append(held)
+        outlet.purged.append(np.zeros(1))
 
     def _hot_enough(self) -> bool:
         passage = self.last_passage
@@ -182,8 +188,8 @@ class Twin:
         passage = row.march(state, duration_s, self.step_s, refresh=1 if dryer.heated else _REFRESH)
         self.drained_kg += _drained(state, row)
         purging = self.phase.state in ("regenerating", "cooling") and resting.ratio is None
-        if purging and dryer.regeneration != "heat_of_compression":
-            self.purged_kg += float(np.mean(resting.flow_kg_s)) * duration_s
+        purge = float(np.mean(resting.flow_kg_s)) if purging and dryer.regeneration != "heat_of_compression" else 0.0
+        self.purged_kg += purge * duration_s
         n = row.n
         self.beds[on] = BedState(state.loading[:n], state.enthalpy[:n], state.wall_k[:n])
         rested = BedState(state.loading[n:], state.enthalpy[n:], state.wall_k[n:])
@@ -196,6 +202,7 @@ class Twin:
         outlet.end_s.append(start_s + duration_s * np.arange(1, steps + 1) / steps)
         outlet.ratio.append(ratio)
         outlet.temperature_k.append(passage.temperature_k[:, 0])
+        outlet.purged.append(np.full(steps, purge))
         self.last_ratio = float(ratio[-1])
         self.last_passage = passage
 

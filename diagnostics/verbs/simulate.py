@@ -35,6 +35,13 @@ from diagnostics.verbs.options import progress_on_screen, refuse_unwritable
 @click.option(
     "--margins", is_flag=True, help="Add the true margins and savings to the truth, by running the dryer on (slower)."
 )
+@click.option(
+    "--channel",
+    "channels",
+    multiple=True,
+    metavar="NAME",
+    help="A further channel for the log: purge_flow. Faults of the purge show in it.",
+)
 @click.option("-o", "log_path", required=True, metavar="LOG.csv", help="Where the log goes.")
 @click.option("--truth", "truth_path", metavar="OUT.json", help="Where the truth goes.")
 @click.option("--json", "json_path", metavar="OUT", help="Write the truth here as well; - for the screen.")
@@ -45,6 +52,7 @@ def verb(
     seed: int,
     interval_s: float | None,
     margins: bool,
+    channels: tuple[str, ...],
     log_path: str,
     truth_path: str | None,
     json_path: str | None,
@@ -64,7 +72,14 @@ def verb(
         progress("running the dryer")
         plant = load_plant(plant_path)
         table, truth = simulate(
-            plant, days=days, faults=faults, seed=seed, interval_s=interval_s, margins=margins, progress=progress
+            plant,
+            days=days,
+            faults=faults,
+            seed=seed,
+            interval_s=interval_s,
+            margins=margins,
+            channels=channels,
+            progress=progress,
         )
     text = json.dumps(truth, indent=1, allow_nan=False) + "\n"
     write_whole(log_path, table.to_csv(index=False, lineterminator="\n"))

@@ -22,7 +22,12 @@ def outcome(recipe: scenarios.Recipe) -> tuple[set[str], set[str], float, float]
     """Findings missing and findings too many, median distance of switchovers and the half-cycle, both in seconds."""
     plant = plant_from(tomllib.loads(scenarios.plant_text(recipe.plant)))
     table, truth = simulate(
-        plant, days=recipe.days, seed=recipe.seed, faults=recipe.faults, interval_s=recipe.interval_s
+        plant,
+        days=recipe.days,
+        seed=recipe.seed,
+        faults=recipe.faults,
+        interval_s=recipe.interval_s,
+        channels=recipe.channels,
     )
     diagnosis = diagnose(read_log([Upload("log.csv", table.to_csv(index=False).encode())], plant), plant)
     found = {finding.code for finding in diagnosis.findings}

@@ -100,3 +100,30 @@ def test_a_quiet_probe_shows_the_air():
     times = np.arange(5.0, 2000.0, 5.0)
     shown = readings_c(times, times, np.full(len(times), _x(-47.3)), PLAIN, BAR, np.random.default_rng(0))
     assert shown == pytest.approx(float(dew_point_c(_x(-47.3), BAR)), abs=1e-5)
+
+
+def test_the_sample_line_s_wall_gives_its_water_off_slowly():
+    # y - b (y - w), dw/dt = (y - w) / T: after a step from y0 to y1 the line's end shows y1 + b (y0 - y1) exp(-t/T).
+    probe = Instrument(0.01, 0.01, growth_per_k=0.0, noise_k=0.0, resolution_k=1e-6, wall_share=0.2, wall_s=1800.0)
+    times = np.arange(1.0, 7201.0)
+    air = np.where(times > 600.0, _x(-60.0), _x(-40.0))
+    felt = sensed_moisture(times, air, probe, BAR)
+    since = times - 600.0 - 0.5
+    after = since > 0.0
+    exact = _x(-60.0) + 0.2 * (_x(-40.0) - _x(-60.0)) * np.exp(-since[after] / 1800.0)
+    assert felt[after] == pytest.approx(exact, rel=1e-4)
+    # Two hours on the line still adds more than the probe's own lag would by far.
+    assert felt[-1] > 1.04 * _x(-60.0)
+
+
+def test_a_line_clipped_on_wet_dries_down():
+    probe = Instrument(growth_per_k=0.0, noise_k=0.0, wall_share=0.05, wall_s=3600.0, wall_starts_wet=float(_x(-5.0)))
+    times = np.arange(1.0, 4 * 3600.0 + 1.0)
+    felt = sensed_moisture(times, np.full(times.size, _x(-60.0)), probe, BAR)
+    dew = np.asarray(dew_point_c(felt, BAR))
+    assert dew[600] > -38.0
+    assert np.all(np.diff(dew[600:]) < 0.0)
+    dry = sensed_moisture(times, np.full(times.size, _x(-60.0)), PLAIN, BAR)
+    # The tail is exponential in vapour: an e-fold an hour.
+    excess = felt - dry
+    assert excess[-1] / excess[-3601] == pytest.approx(np.exp(-1.0), rel=1e-3)

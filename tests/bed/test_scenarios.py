@@ -9,6 +9,7 @@ import pytest
 
 import scenarios
 from diagnostics.bed.faults import FAULTS
+from diagnostics.bed.logger import EXTRA_CHANNELS
 from diagnostics.plant import plant_from
 from tests.bed.study_scenarios import outcome
 
@@ -29,7 +30,9 @@ def test_plants_are_valid_and_say_that_they_are_invented(file):
 def test_recipes_name_what_exists(recipe):
     assert (FOLDER / recipe.plant).exists()
     assert set(recipe.faults) <= set(FAULTS)
-    due = {FAULTS[name].finding for name in recipe.faults} - {None}
+    assert set(recipe.channels) <= set(EXTRA_CHANNELS)
+    shown = [FAULTS[name] for name in recipe.faults if FAULTS[name].shows_in in (None, *recipe.channels)]
+    due = {fault.finding for fault in shown} - {None}
     assert due <= set(recipe.findings)
     assert recipe.says
 
