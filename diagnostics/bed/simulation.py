@@ -36,6 +36,7 @@ _TIMER_TOLERANCE = 0.002
 _SLUG_S, _SLUG_SHARE = 1800.0, 8.0
 _STEP_HEATED_S, _STEP_HEATLESS_S = 30.0, 10.0
 _STEPS_PER_HALF_CYCLE = 20
+_TELLS = 20
 
 
 @dataclass
@@ -229,7 +230,7 @@ def run_dryer(
         sum(p.duration_s for p in dryer.phases) * 0.999 if dew_point else 0.0,
     )
     tell("running the dryer")
-    _march(run, twin, controller, healthy, faults, start_s - warm_up_s)
+    _march(run, twin, controller, healthy, faults, start_s - warm_up_s, tell)
     return run
 
 
@@ -257,7 +258,15 @@ def _settled(dryer: Dryer, conditions: Conditions, step_s: float) -> list[BedSta
     return [bed.copy() for bed in _settled_once(dryer, conditions, step_s).beds]
 
 
-def _march(run: Run, twin: Twin, controller: Controller, healthy: Dryer, faults: tuple[Fault, ...], now: float) -> None:
+def _march(
+    run: Run,
+    twin: Twin,
+    controller: Controller,
+    healthy: Dryer,
+    faults: tuple[Fault, ...],
+    now: float,
+    tell: Callable[[str], None] = lambda step: None,
+) -> None:
     from diagnostics.air.humidity import dew_point_c
 
     outlet = Outlet()
@@ -266,7 +275,12 @@ def _march(run: Run, twin: Twin, controller: Controller, healthy: Dryer, faults:
     onsets = {f.name: run.start_s + f.onset_share * duration for f in faults if f.onset_share > 0.0 and not f.gradual}
     stop_s = onsets.get("stopped_switching", np.inf)
     blown = before = 0.0
+    told = 0
     while now < run.end_s - 1e-6:
+        done = int(_TELLS * (now - run.start_s) / duration)
+        if done > told:
+            told = done
+            tell(f"running the dryer, {100 * done // _TELLS} % of the log")
         if faults:
             twin.dryer = faulty(healthy, faults, (now - run.start_s) / duration)
         if now >= stop_s - 1e-6 and controller.rule != "none":

@@ -206,6 +206,16 @@ def test_a_reading_that_sits_at_the_end_of_its_range_is_in_the_truth():
     assert truth["finding_codes_due"] == ["sensor_range_end"]
 
 
+def test_progress_is_told_as_the_log_grows():
+    told: list[str] = []
+    simulate(_plant(), days=0.05, seed=1, interval_s=60.0, progress=told.append)
+    assert told[0] == "letting the beds settle"
+    assert told[-1] == "reading the probe"
+    shares = [step for step in told if step.endswith("% of the log")]
+    assert shares[0] == "running the dryer, 5 % of the log"
+    assert len(shares) == len(set(shares)) == 19
+
+
 def test_underload_is_a_third_of_the_rating():
     log, truth = simulate(_plant(), days=0.1, seed=1, faults=["underload"], interval_s=60.0)
     assert log["Flow [m3/min]"].mean() == pytest.approx(0.35 * 20.0, rel=0.08)
