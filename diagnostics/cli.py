@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib
 import os
+import re
 import sys
 
 import click
@@ -50,7 +51,8 @@ class Verbs(click.Group):
     cls=Verbs,
     context_settings={"help_option_names": ["-h", "--help"]},
     subcommand_metavar="VERB [LOG ...]",
-    epilog="A verb's own help: dewswing VERB --help. Example: dewswing diagnose log.csv --plant plant.toml --report report.html",
+    epilog="A verb's own help: dewswing VERB --help. Example: dewswing diagnose log.csv --plant plant.toml --report"
+    " report.html",
 )
 @click.version_option(VERSION, prog_name="dewswing")
 def dewswing() -> None:
@@ -74,7 +76,7 @@ def _run(arguments: list[str] | None) -> int:
         return 2
     except click.UsageError as error:
         name = error.ctx.command_path if error.ctx else "dewswing"
-        return _say(f"{error.format_message().rstrip('.')}; see {name} --help.", 2)
+        return _say(f"{_in_words(error.format_message().rstrip('.'))}; see {name} --help.", 2)
     except click.Abort:
         return _say("stopped; nothing half-written is left.", 130)
     except UserError as error:
@@ -89,6 +91,20 @@ def _run(arguments: list[str] | None) -> int:
             raise
         place = f"{type(error).__name__}: {' '.join(str(error).split())[:200]}"
         return _say(f"an error in dewswing itself ({place}); set DEWSWING_DEBUG=1 to see where, and report it.", 3)
+
+
+def _in_words(message: str) -> str:
+    """The parser's message without its signs and its own words for verbs and ranges."""
+    for sign, plain in _PLAIN:
+        message = sign.sub(plain, message)
+    return message
+
+
+_PLAIN = (
+    (re.compile(r"No such command"), "There is no verb"),
+    (re.compile(r"is not in the range ([\d.]+)<=x<=([\d.]+)"), r"is not within \1 to \2"),
+    (re.compile(r"is not in the range x>=([\d.]+)"), r"is less than \1"),
+)
 
 
 def _say(sentence: str, status: int) -> int:

@@ -186,3 +186,18 @@ def test_the_example_of_the_help_works_when_pasted(verb: str, desk: Path, capsys
         words[words.index("--days") + 1] = "0.2"
         words += ["--interval-s", "60"]
     assert main(words[1:]) == 0, capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        ("nonsense", "There is no verb 'nonsense'"),
+        ("fleet logs --workers 0", "0 is less than 1"),
+        ("serve --port 70000", "70000 is not within 0 to 65535"),
+    ],
+)
+def test_what_the_parser_refuses_is_said_in_words(
+    desk: Path, arguments: str, said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(shlex.split(arguments)) == 2
+    assert said in capsys.readouterr().err
