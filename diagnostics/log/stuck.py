@@ -137,7 +137,9 @@ def find_frozen(values: Floats, resolution: float) -> list[Run]:
     needed = _longest_by_chance(moving)
     runs = runs_of_equal(moving, _FEWEST)
     usual = max((r.length for r in runs if r.length <= needed), default=0)
-    candidates = [r for r in runs if r.length > max(needed, _FAR_LONGER * usual)]
+    # Values at rest that were left out may part what looks like one run without them.
+    whole = [r for r in runs if kept[r.last] - kept[r.first] == r.last - r.first]
+    candidates = [r for r in whole if r.length > max(needed, _FAR_LONGER * usual)]
     frozen = [
         r
         for r in candidates

@@ -15,6 +15,7 @@ from diagnostics.errors import InputError
 from diagnostics.log.reading import read_log
 from diagnostics.log.record import ClockJump, Log, ScreenedLog
 from diagnostics.log.screening import screen
+from diagnostics.log.stuck import find_frozen
 from diagnostics.plant import load_plant, plant_from
 from tests.log.screening_logs import dry_down, dryer_air, log_of, noisy, plant_of
 from tests.second_plant import second_plant
@@ -189,7 +190,7 @@ def test_a_quiet_signal_of_few_digits_is_not_frozen(resolution: float) -> None:
 
 
 def test_the_flat_part_of_heated_half_cycles_in_whole_kelvins_is_not_frozen() -> None:
-    """A spike that dies away within the hour, then three hours within a tenth of a kelvin: a display of 1 K shows one."""
+    """A spike that dies away within the hour, then three hours within a tenth of a kelvin: 1 K of display shows one."""
     time_s = 1.7676e9 + 60.0 * np.arange(5040)
     since_s = np.mod(time_s, 14400.0)
     quiet = -58.0 + 5.5 * np.exp(-since_s / 1500.0) + 0.1 * np.random.default_rng(3).standard_normal(time_s.size)
@@ -407,6 +408,16 @@ def test_long_half_cycles_of_dew_point_control_are_no_stagnant_sample(tmp_path: 
         table.to_csv(path, index=False)
         plant = plant_from(truth["plant"])
         assert screen(read_log([path], plant), plant).used.all()
+
+
+def test_a_value_met_again_and_again_between_others_is_no_hang() -> None:
+    """Whole kelvins over quiet air: the reading rests at two values and shows a third for a moment in between."""
+    rng = np.random.default_rng(34)
+    moving = np.round(-45.0 + 12.0 * np.sin(np.arange(3000) / 9.0) + rng.normal(0, 1, 3000))
+    rest = np.tile(np.concatenate((np.full(8, -46.0), [-45.0], np.full(8, -47.0), [-45.0])), 120)
+    assert find_frozen(np.concatenate((moving, rest, moving)), 1.0) == []
+    hang = np.concatenate((moving, np.full(240, -45.0), moving))
+    assert [run.length >= 240 for run in find_frozen(hang, 1.0)] == [True]
 
 
 def test_a_tower_that_is_wet_at_every_turn_is_no_probe_in_the_room() -> None:
