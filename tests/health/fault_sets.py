@@ -4,8 +4,8 @@ Three sets, ``tuning``, ``validation`` and ``final``, whose seeds were fixed bef
 last is for the end. A log is a recipe (seed, plant, fault, kind, length, interval, channels, load) and is kept in a
 folder, for the bed model is slow. Whether a fault is due is asked of the truth, not of the detector: a fault of the
 hardware counts only where it changes what the probe shows by a kelvin against the same log without it, a stopped
-switching only where the air gets wetter before the log ends, a hot inlet only where a channel or the plant's file tells
-of it.
+switching only where the air gets wetter before the log ends, overload only where a channel or the plant's file tells of
+it.
 """
 
 from __future__ import annotations
@@ -79,6 +79,8 @@ _CHANNELS = {
 _DEW = "Dew point [°C]"
 _LEAST_K = 1.0
 _LEAST_CLIMB_K = 4.0
+_COLDEST_INLET_C = -80.0
+"""A channel below it is refused by the reader as no inlet temperature at all."""
 _END_OF_RANGE_C = 20.0
 """Of the second plant's probe."""
 
@@ -140,6 +142,8 @@ def made(recipe: Recipe, keep: Path) -> Made:
     path = stem.with_suffix(".csv")
     if recipe.fault == "stopped_switching" and "climb_k" not in truth:
         truth["climb_k"] = _climb_k(pd.read_csv(path), recipe)
+    if recipe.fault == "wrong_inlet":
+        truth["inlet_c"] = float(pd.read_csv(path)["Inlet temperature [°C]"].median())
     return Made(recipe, tables, path, truth, _due(recipe, truth), _open(recipe, truth))
 
 
@@ -158,7 +162,11 @@ def _due(recipe: Recipe, truth: dict[str, Any]) -> str | None:
         return None
     if recipe.fault == "stopped_switching" and truth["climb_k"] < _LEAST_CLIMB_K:
         return None
-    if recipe.fault == "hot_inlet" and recipe.plant == "bed" and truth["drawn"]["channels"] in ("none", "flow"):
+    channels = truth["drawn"]["channels"]
+    told = {"hot_inlet": ("flow, inlet", "all"), "overload": ("flow", "flow, inlet", "all")}
+    if recipe.plant == "bed" and channels not in told.get(recipe.fault or "", (channels,)):
+        return None
+    if recipe.fault == "wrong_inlet" and truth["inlet_c"] < _COLDEST_INLET_C:
         return None
     return code
 
@@ -177,7 +185,10 @@ def _open(recipe: Recipe, truth: dict[str, Any]) -> frozenset[str]:
         codes.add("excess_regeneration")
     if truth["reached_share"] is None or truth["reached_share"] > 0.01:
         codes.add("breakthrough")
-    if recipe.fault in OF_THE_DRYER | {"stopped_switching", "hot_inlet"} and _due(recipe, truth) is None:
+    if (
+        recipe.fault in OF_THE_DRYER | {"stopped_switching", "hot_inlet", "overload", "wrong_inlet"}
+        and _due(recipe, truth) is None
+    ):
         codes.add(DUE[recipe.fault])
     if truth["flow_ratio"] > 1.05:
         codes.add("overload")
@@ -323,6 +334,9 @@ def _bed_tables(recipe: Recipe, drawn: dict[str, Any]) -> dict[str, Any]:
         "desiccant": str(rng.choice(["activated_alumina", "silica_gel"])),
         "control": "dew_point" if recipe.fault == "control_fallback" else "fixed",
     }
+    if recipe.heated:
+        # as the invented heated plants: less heat leaves water in the beds from cycle to cycle, which is decay to see
+        dryer |= {"purge_share": 0.12, "purge_share_means": "while_purging", "purge_s": 13900, "heater_s": 8640}
     operation = {
         "flow_m3_min": float(np.round(load * rated, 2)),
         "inlet_temperature_c": inlet_c,
