@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from diagnostics.cycle.clock import ClockFit, Piece, aligned_times, autocorrelation, robust_variance
+from diagnostics.cycle.clock import ClockFit, Piece, aligned_times, robust_line, unseen_drift_s
 from diagnostics.cycle.folding import break_misfit, fold
 from diagnostics.cycle.trace import Trace
 from diagnostics.log.record import Floats
@@ -96,28 +96,20 @@ def _line_through(
     own = np.zeros((at.size, pieces))
     own[np.arange(at.size), owner] = 1.0
     design = np.concatenate([own, ((at - first) / span)[:, None]], axis=1)
-    base = 1.0 / (error**2 + (0.3 * interval_s) ** 2)
-    weight = base
-    for _ in range(6):
-        inverse = np.linalg.pinv(design.T @ (design * weight[:, None]), hermitian=True)
-        found = inverse @ (design.T @ (weight * shift))
-        left = shift - design @ found
-        spread = 1.4826 * float(np.median(np.abs(left))) + 1e-9
-        trust = np.clip(1.0 - (left / (6.0 * spread)) ** 2, 0.0, None) ** 2
-        weight = np.maximum(base * trust, 1e-12 * base.max())
-    used = trust > 0.01
-    memory = autocorrelation(left[used])
-    widened = (1.0 + memory) / (1.0 - memory)
-    freedom = max(1.0, float(used.sum()) / widened - np.linalg.matrix_rank(design))
-    variance = robust_variance(left, spread, base, design.shape[1]) * widened
-    plain = np.linalg.pinv(design.T @ (design * base[:, None]), hermitian=True)
-    errors = np.sqrt(np.maximum(np.diag(plain), 0.0) * variance)
-    slope = float(found[pieces]) / span
-    period = fit.period_s * (1.0 + slope)
+    found = robust_line(design, shift, 1.0 / (error**2 + (0.3 * interval_s) ** 2))
+    period = fit.period_s * (1.0 + float(found.values[pieces]) / span)
+    readings = period / interval_s
+    sweeps = abs(readings - np.rint(readings)) * span / period
+    slope_error = float(np.hypot(found.errors[pieces], unseen_drift_s(sweeps, interval_s)))
     moved = tuple(
-        Piece(p.start_s, p.end_s, p.offset_s + float(shift))
-        for p, shift in zip(fit.pieces, found[:pieces], strict=True)
+        Piece(p.start_s, p.end_s, p.offset_s + float(late))
+        for p, late in zip(fit.pieces, found.values[:pieces], strict=True)
     )
     return ClockFit(
-        period, float(errors[pieces]) / span * period, freedom, moved, float(errors[:pieces].min()), float(left.std())
+        period,
+        slope_error / span * period,
+        found.freedom,
+        moved,
+        float(found.errors[:pieces].min()),
+        float(found.left.std()),
     )

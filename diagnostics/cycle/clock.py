@@ -7,7 +7,7 @@ not a model of the noise, gives the interval.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -58,7 +58,8 @@ class ClockFit:
 class _Lags:
     """Mean time [s], lag [s], weight, piece, level and logarithm of size of each group of cycles.
 
-    ``caught``: cosine and sine of where within an interval the logger caught the group's cycles.
+    ``caught``: cosine and sine of where within an interval the logger caught the group's cycles; ``sweeps``: intervals
+    by which the logger's clock drifted against the timer's.
     """
 
     at_s: Floats
@@ -68,6 +69,7 @@ class _Lags:
     load: Floats
     caught: Floats
     interval_s: float
+    sweeps: float
 
 
 def aligned_times(trace: Trace, pieces: tuple[Piece, ...]) -> tuple[Floats, Flags]:
@@ -114,7 +116,8 @@ def fit_clock(trace: Trace, level: Floats, pieces: tuple[Piece, ...], period_s: 
         fit = ClockFit(period, error * period, freedom, moved, offset_error, spread)
         if settled:
             break
-    return fit
+    unseen = unseen_drift_s(lags.sweeps, trace.interval_s) / max(float(np.ptp(lags.at_s)), 1e-9) * fit.period_s
+    return replace(fit, period_error_s=float(np.hypot(fit.period_error_s, unseen)))
 
 
 def _condensed(trace: Trace, level: Floats, piece: Piece, period_s: float, origin_s: float) -> tuple[Trace, Floats]:
@@ -184,7 +187,17 @@ def _lags(trace: Trace, level: Floats, fit: ClockFit, origin_s: float) -> _Lags:
     g = np.interp(phase, folded.phase_s, slope, period=period)
     turn = 2.0 * np.pi / trace.interval_s * phase
     return _regress(
-        time_s, trace.value[inside], y, h, g, index, names % len(fit.pieces), 0.15 * period, turn, trace.interval_s
+        time_s,
+        trace.value[inside],
+        y,
+        h,
+        g,
+        index,
+        names % len(fit.pieces),
+        0.15 * period,
+        turn,
+        trace.interval_s,
+        sweeps,
     )
 
 
@@ -199,6 +212,7 @@ def _regress(
     limit_s: float,
     turn: Floats,
     interval_s: float,
+    sweeps: float,
 ) -> _Lags:
     """Group-wise regression of the readings on template, slope and a constant."""
 
@@ -220,7 +234,7 @@ def _regress(
     load = np.stack([total(value) / count, np.log(np.where(good, size, 1.0))], axis=1)
     caught = np.stack([total(np.cos(turn)) / count, total(np.sin(turn)) / count], axis=1)
     at = total(time_s) / count
-    return _Lags(at[good], lag[good], count[good], owner[good], load[good], caught[good], interval_s)
+    return _Lags(at[good], lag[good], count[good], owner[good], load[good], caught[good], interval_s, sweeps)
 
 
 def _chord_slope(folded: Folded) -> Floats:
@@ -266,8 +280,39 @@ def _line(lags: _Lags, pieces: int) -> tuple[float, float, float, Floats, float,
     design = np.concatenate([own, (time / span)[:, None], load, caught], axis=1)
     held = np.zeros(design.shape[1])
     held[design.shape[1] - caught.shape[1] :] = 1.0 / (CAUGHT * lags.interval_s) ** 2
+    found = robust_line(design, y, lags.weight / lags.weight.max(), held)
+    slope_error = float(found.errors[pieces])
+    slope_error = max(slope_error, _jackknife(design, found.weight, y, pieces, held * found.spread**2))
+    starts, offset_error = found.values[:pieces], float(found.errors[:pieces].min())
+    slope = float(found.values[pieces]) / span
+    return slope, slope_error / span, found.freedom, starts, offset_error, float(found.left.std())
+
+
+@dataclass(frozen=True)
+class RobustLine:
+    """Coefficients with their standard errors, residuals, their robust spread, last weights and degrees of freedom."""
+
+    values: Floats
+    errors: Floats
+    left: Floats
+    spread: float
+    weight: Floats
+    freedom: float
+
+
+def robust_line(design: Floats, y: Floats, base: Floats, held: Floats | None = None) -> RobustLine:
+    """Weighted fit by Tukey's biweight whose errors are widened for what neighbours have in common.
+
+    Parameters
+    ----------
+    design : ndarray, shape (n, m)
+    y, base : ndarray, shape (n,)
+        Values in time's order and their weights.
+    held : ndarray, shape (m,), optional
+        Inverse variance about zero within which each coefficient is known beforehand.
+    """
+    held = np.zeros(design.shape[1]) if held is None else held
     spread = 1.4826 * float(np.median(np.abs(y - np.median(y)))) + 1e-9
-    base = lags.weight / lags.weight.max()
     weight = base
     for _ in range(6):
         inverse = np.linalg.pinv(design.T @ (design * weight[:, None]) + np.diag(held * spread**2), hermitian=True)
@@ -275,17 +320,33 @@ def _line(lags: _Lags, pieces: int) -> tuple[float, float, float, Floats, float,
         left = y - design @ found
         spread = 1.4826 * float(np.median(np.abs(left))) + 1e-9
         trust = np.clip(1.0 - (left / (6.0 * spread)) ** 2, 0.0, None) ** 2
-        weight = np.maximum(base * trust, 1e-9)
+        weight = np.maximum(base * trust, 1e-9 * base.max())
     used = trust > 0.01
     memory = autocorrelation(left[used])
     widened = (1.0 + memory) / (1.0 - memory)
-    freedom = max(1.0, float(used.sum()) / widened - np.linalg.matrix_rank(design))
+    freedom = max(1.0, float(used.sum()) / widened - float(np.linalg.matrix_rank(design)))
     variance = robust_variance(left, spread, base, design.shape[1]) * widened
     plain = np.linalg.pinv(design.T @ (design * base[:, None]) + np.diag(held * spread**2), hermitian=True)
     errors = np.sqrt(np.maximum(np.diag(plain), 0.0) * variance)
-    error = max(float(errors[pieces]), _jackknife(design, weight, y, pieces, held * spread**2)) / span
-    offset_error = float(errors[:pieces].min())
-    return float(found[pieces]) / span, error, freedom, found[:pieces], offset_error, float(left.std())
+    return RobustLine(found, errors, left, spread, weight, freedom)
+
+
+def unseen_drift_s(sweeps: float, interval_s: float) -> float:
+    """Standard deviation of the drift between timer and logger over a log that its readings cannot show [s].
+
+    A switchover is known to lie between two readings. While the clocks drift by less than one interval it may stay
+    between the same two all the time, and be found at the same place: each end of the log then leaves it open by an
+    even spread over an interval, the drift by that of their difference, a sixth of the interval squared. From two
+    intervals on the switchover has passed readings at known times, and the scatter of the lags shows the rest.
+
+    Parameters
+    ----------
+    sweeps : float
+        Intervals by which the clocks drifted.
+    interval_s : float
+        [s]
+    """
+    return float(interval_s * np.sqrt(1.0 / 6.0) * np.clip(2.0 - sweeps, 0.0, 1.0))
 
 
 def robust_variance(left: Floats, spread: float, base: Floats, columns: int) -> float:

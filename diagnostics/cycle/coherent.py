@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from diagnostics.cycle.clock import ClockFit, Piece
+from diagnostics.cycle.clock import ClockFit, Piece, unseen_drift_s
 from diagnostics.cycle.rhythm import folded_energy
 from diagnostics.cycle.trace import Trace
 from diagnostics.log.record import Floats
@@ -48,7 +48,9 @@ def coherent_fit(trace: Trace, level: Floats, piece: Piece, period_s: float, ori
         _best(since[block != b], heard[block != b], trace.interval_s, best, near_s, FINE_TRIALS) for b in range(BLOCKS)
     ]
     left_out = np.array(near) - np.mean(near)
-    error = float(np.sqrt((BLOCKS - 1.0) / BLOCKS * (left_out**2).sum()))
+    readings = best / trace.interval_s
+    unseen_s = unseen_drift_s(abs(readings - np.rint(readings)) * cycles, trace.interval_s) / cycles
+    error = float(np.hypot(np.sqrt((BLOCKS - 1.0) / BLOCKS * (left_out**2).sum()), unseen_s))
     return ClockFit(best, error, BLOCKS - 1.0, (piece,), 0.5 * error * cycles, error * cycles)
 
 

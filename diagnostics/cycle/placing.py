@@ -38,7 +38,7 @@ NOISES, LEAST_NOISE = (1.0, 3.0, 10.0), 3e-3
 """Times by which the cells may scatter more than their readings say, and the least share of the curve's variance."""
 MOST_LOST, SLOWEST = 13, 0.6
 """Harmonics looked at, and cycles of a folded wave while drift is averaged, below which it is lost with the drift."""
-TEMPER = 0.45
+TEMPER = 0.35
 """Share of the cells that count as independent: load and drift move neighbours together, lags smooth them."""
 NEAR, WIDE = 0.05, 2.0
 """Share of a half-cycle within which a switchover counts as placed, and times that over which it is looked about."""

@@ -30,8 +30,9 @@ GOOD, BETTER, STEADY, SPREAD, WHOLE = 0.25, 0.03, 0.02, 0.012, 0.95
 PARTS, LEAST_PART, SMEARED, BEYOND_CHANCE = 4, 60, 2.0, 1e-12
 DAY_S = 86400.0
 SUDDEN, SUDDEN_LONG, LONG_TIMES = 0.2, 0.5, 2.6
-LEAST_CAUGHT = 24.0
-"""Readings a cycle from which its size shows wherever the logger catches it."""
+LEAST_CAUGHT, WHOLE_READINGS = 32.0, 0.1
+"""Readings a cycle from which its size shows wherever the logger catches it, and how near to a whole number they
+beat."""
 SETTLED, COARSE_BINS = 0.02, 240
 """Share of a cycle that the clock may still move over the log, and bins of a fold that need not place a break well."""
 TWO_BREAKS = 1.45
@@ -187,12 +188,20 @@ def follow(trace: Trace, period_s: float, seed: tuple[float, float] | None = Non
         fit = _without_chance_pieces(trace, level, fit, origin)
         if _settled(before, fit, trace, fit.period_s / towers):
             break
-    doubtful = len(fit.pieces) > 1 or fit.lag_spread_s > STEADY * fit.period_s / towers
-    if seed is None and (doubtful or explains_more(trace, level, period_s, fit.period_s)):
+    beats = _beats(fit, trace)
+    steady = fit.lag_spread_s <= STEADY * fit.period_s / towers * (2.0 if beats else 1.0)
+    alone = len(fit.pieces) == 1 and steady and (beats or not explains_more(trace, level, period_s, fit.period_s))
+    if seed is None and not alone:
         fit = unbroken_unless_clear(trace, level, fit, period_s, origin)
     if fit.lag_spread_s > SPREAD * fit.period_s / towers:
         fit = with_steps(trace, level, fit, origin, fit.period_s / towers)
     return course_of(trace, level, fit, origin)
+
+
+def _beats(fit: ClockFit, trace: Trace) -> bool:
+    """Whether few and almost whole readings a cycle make the fold follow where the logger catches the peak."""
+    readings = fit.period_s / trace.interval_s
+    return bool(readings < LEAST_CAUGHT and abs(readings - np.rint(readings)) < WHOLE_READINGS)
 
 
 def _settled(before: ClockFit, fit: ClockFit, trace: Trace, half_cycle_s: float) -> bool:

@@ -37,7 +37,7 @@ def _spike_and_tail(since):
 @pytest.mark.parametrize("seed", range(3))
 def test_a_wave_minutes_after_the_switchover_is_not_taken_for_it(seed):
     late_s, error_s = _placed(_wave_of_heat, 14_391.0, 60.0, 90.0, 20, 0.01, seed)
-    assert abs(late_s) < 0.02 * 14_391.0
+    assert abs(late_s) < 0.03 * 14_391.0
     assert error_s < 0.05 * 14_391.0
 
 
