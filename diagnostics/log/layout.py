@@ -23,6 +23,7 @@ LONGEST_LINE_BYTES = 1_000_000
 _CANDIDATES = (";", "\t", "|", ",")
 WIDE_BLANKS, BLANKS = r"\s{2,}", r"\s+"
 _BLANKS_AT_LEAST, _BLANKS_AT_BEST = 0.8, 0.9
+_FEWEST_LINES = 2
 _LINES_TRIED = 120
 _MARKS_TRIED = 2000
 _WIDE_GAP = re.compile(r"\d\s{2,}[-+]?\d")
@@ -88,6 +89,12 @@ def find_layout(data: bytes, name: str, *, delimiter: str | None = None, decimal
         sample = sample[: cut + 1]
     text = sample.decode("utf-8", errors="replace")
     lines = text.split("\n")
+    filled = sum(bool(line.strip("\ufeff \t\r,;|")) for line in lines)
+    if filled < _FEWEST_LINES:
+        raise InputError(
+            f"{name} holds {filled} line{'s' if filled != 1 else ''} of text; a log needs titles and at least two"
+            " readings; export it again."
+        )
     declared = re.match(r"sep=(.)$", lines[0].strip("\ufeff\r "), re.I)
     if declared and delimiter is None:
         delimiter = declared[1]

@@ -29,6 +29,8 @@ from diagnostics.log.record import ClockJump, Flags, Floats, Log, Upload
 from diagnostics.log.streamed_text import read_streamed
 from diagnostics.log.table_shapes import usual_shape
 from diagnostics.log.text_table import read_text
+from diagnostics.log.titles import DEW_POINT, MOISTURES, quantity_of
+from diagnostics.log.units import split_title
 from diagnostics.log.workbook import read_parquet, read_workbook
 from diagnostics.log.zone import to_instants
 from diagnostics.plant import Plant
@@ -157,6 +159,8 @@ def _read_table(
     clock = find_clock(table, plant.log, time_column=time_column, date_column=date_column)
     assignment = assign(table, clock.columns, columns=wanted, units={str(q): u for q, u in plant.log.units.items()})
     _refuse_other_order(table, assignment)
+    if required:
+        _refuse_wordy(table, assignment)
     channels = to_channels(assignment, plant, table.name, moisture_required=required)
     _refuse_impossible(table, channels, required)
     readable = np.isfinite(clock.local_s)
@@ -219,6 +223,24 @@ def _refuse_other_order(table: RawTable, assignment: Assignment) -> None:
                     f"{table.name}, line {line}: the titles stand again, in another order ({word!r} over"
                     f" {column.header!r}); save the part from there on as a file of its own and name both files."
                 )
+
+
+def _refuse_wordy(table: RawTable, assignment: Assignment) -> None:
+    """A dew point's column without a single number, where no other moisture stands beside it."""
+    if set(MOISTURES) & set(assignment.chosen):
+        return
+    numeric = {column.header for column in (*assignment.chosen.values(), *assignment.rest.values())}
+    for column in table.columns:
+        if (
+            column.text is not None
+            and column.title not in numeric
+            and quantity_of(*split_title(column.title)) == DEW_POINT
+        ):
+            shown = next((cell.as_py() for cell in column.text if cell.is_valid), "")
+            raise InputError(
+                f"{table.name}: {column.title!r} holds no numbers but texts such as {shown!r}; export its readings, or"
+                " name another column with --column dew_point=HEADER."
+            )
 
 
 def _refuse_impossible(table: RawTable, channels: Channels, required: bool) -> None:

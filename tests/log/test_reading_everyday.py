@@ -307,6 +307,11 @@ REFUSED = {
         "[log] units",
     ),
     "unscaled": (text(CLEAN, titles=("Time", "Dew point [mA]", "Flow"), number=lambda v: f"{12 + v / 8:.2f}"), "[mA]"),
+    "titles_alone": (text(CLEAN).splitlines()[0], "at least two readings"),
+    "words_alone": (
+        text(CLEAN, number=lambda v: "---" if v < 0 else f"{v:.2f}"),
+        "holds no numbers but texts such as '---'",
+    ),
     "web_page_as_workbook": (b"<html><table><tr><td>1</td></tr></table></html>", "save it as .xlsx"),
 }
 
