@@ -96,7 +96,10 @@ def _follows_by_the_hour(case: Case, used: Flags) -> bool:
         return True
     change, answer = np.diff(cause), np.diff(moisture)
     slope = float(change @ answer / (change @ change))
-    return 0.5 < slope < 1.7
+    # the spikes of a heated dryer's switchovers drown the answer: what cannot be told does not speak against it
+    left = answer - slope * change
+    reach = 2.0 * float(np.sqrt(left @ left / (left.size - 1) / (change @ change)))
+    return slope + reach > 0.5 and slope - reach < 1.7
 
 
 def inlet_moisture(case: Case) -> Floats | None:
