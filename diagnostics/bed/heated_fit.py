@@ -37,6 +37,9 @@ _FIRST_SPREAD = 0.1
 _PIECES = 4
 _STEPS = np.array([0.03, 0.03, 0.02, 0.05])
 _EVALUATIONS = (12, 6)
+_MODEL_UNSURE = np.array([0.1, 0.1, 0.0, 0.0])
+"""What the model itself leaves open of capacity and pace, as a standard deviation of their logarithms: published
+isotherms are good to 10 %, and the fit's coarse grid smears a fast front by as much."""
 
 
 @dataclass(frozen=True)
@@ -210,7 +213,8 @@ def fit_heated(
         spread = max(misfit, least_spread)
     scale = np.r_[np.full(count, 1.0 / (weight * spread * np.sqrt(inflation))), np.ones(4)]
     jacobian = found.jac * scale[:, None]
-    return _report(x, np.linalg.inv(jacobian.T @ jacobian), misfit)
+    covariance = np.linalg.inv(jacobian.T @ jacobian) + np.diag(_MODEL_UNSURE**2)
+    return _report(x, covariance, misfit)
 
 
 def _report(x: Array, covariance: Array, misfit: float) -> BedFit:

