@@ -17,7 +17,7 @@ from diagnostics.cycle.replay import densest
 from diagnostics.cycle.timer import timer_stretches
 from diagnostics.cycle.trace import Trace
 from diagnostics.cycle.tracking import Course
-from diagnostics.cycle.turns import clear_turns_s
+from diagnostics.cycle.turns import clear_turns_s, is_still
 from diagnostics.log.record import Flags, Floats
 
 NEAR, NEAR_READINGS = 0.1, 1.5
@@ -27,12 +27,16 @@ ALONE, TOGETHER, AGAINST = -0.25, 0.5, -2.5
 sum from which a stretch is not the timer's."""
 LEAST_TURNS, LEAST_HALVES = 4, 6.0
 """Turns off the clock, and half-cycles, that such a stretch has at least."""
-KEPT, MOSTLY = 4, 0.8
-"""Pairs that a piece needs to be kept, and share of its instants that must be matched before its unmatched ends go."""
+KEPT, MOSTLY, LEAST_LONE = 4, 0.8, 2
+"""Pairs that a part of a piece needs to be kept, share of a piece's instants that must be matched before its unmatched
+ends go, and turns off the clock that speak against a piece."""
 
-LEAST_EVEN, EVEN, SHORTER = 12, 0.03, 0.7
-"""Lengths between turns that tell a shorter timer, how even they are, and the share of the course's own length that it
-has at most."""
+MOST_JUDGED, BORNE_OUT = 200, 0.75
+"""Half-cycles of a log beyond which a clock that explains it needs no turn to speak for it, and share of instants and
+turns that must find a partner in a shorter one."""
+LEAST_EVEN, EVEN, SHORTER = 8, 0.03, 0.7
+"""Lengths between turns that tell another timer, how even they are, and the share of the course's own length that a
+shorter one has at most (a longer one has the inverse at least)."""
 
 
 @dataclass(frozen=True)
@@ -73,7 +77,8 @@ def borne_out(trace: Trace, course: Course, shortest_s: float, ends_only: bool) 
     against = [(low, high) for low, high in _stretches_against(matched) if high - low >= LEAST_HALVES * half]
     pieces = [part for piece in course.pieces for part in _without(piece, against)]
     kept = [_without_lone_ends(piece, matched, half, trace) for piece in pieces]
-    kept = [piece for piece in kept if _pairs_in(piece, matched) >= KEPT or piece in course.pieces]
+    longest = max(kept, key=lambda piece: piece.end_s - piece.start_s, default=None)
+    kept = [piece for piece in kept if piece is longest or _is_kept(piece, matched, piece in course.pieces)]
     return replace(course, pieces=tuple(kept)) if kept else course
 
 
@@ -147,9 +152,14 @@ def _without(piece: Piece, against: list[tuple[float, float]]) -> list[Piece]:
     return left
 
 
-def _pairs_in(piece: Piece, matched: _Matched) -> int:
+def _is_kept(piece: Piece, matched: _Matched, whole: bool) -> bool:
+    """Whether a part of a piece has enough pairs, or a whole piece no more turns off the clock than on it."""
     inside = (matched.at_s >= piece.start_s - 1.0) & (matched.at_s <= piece.end_s + 1.0)
-    return int((inside & matched.paired & ~matched.turn).sum())
+    pairs = int((inside & matched.paired & ~matched.turn).sum())
+    lone, missed = (int((inside & ~matched.paired & side).sum()) for side in (matched.turn, ~matched.turn))
+    if whole:
+        return pairs >= missed or lone < LEAST_LONE
+    return pairs >= KEPT
 
 
 def _without_lone_ends(piece: Piece, matched: _Matched, half_s: float, trace: Trace) -> Piece:
@@ -167,8 +177,23 @@ def _without_lone_ends(piece: Piece, matched: _Matched, half_s: float, trace: Tr
     return replace(piece, start_s=start, end_s=end)
 
 
+def is_contradicted(trace: Trace, course: Course, shortest_s: float) -> bool:
+    """Whether clear turns keep another time than a course's clock all over the log."""
+    stretches = timer_stretches(course, float(trace.time_s[0]), float(trace.time_s[-1]))
+    clock = np.concatenate([np.zeros(0), *(stretch.switchovers_s for stretch in stretches)])
+    if not LEAST_TURNS <= clock.size <= MOST_JUDGED:
+        return False
+    turns = clear_turns_s(trace, clock, min(shortest_s, course.half_cycle_s))
+    if turns.size < LEAST_TURNS:
+        return False
+    half = course.half_cycle_s
+    reach = max(NEAR * half, NEAR_READINGS * trace.interval_s)
+    matched = _matched(clock, turns - _delay(clock, turns, half), reach)
+    return float(matched.paired.mean()) < BORNE_OUT and turns.size >= 0.5 * clock.size
+
+
 def turns_length_s(trace: Trace, course: Course, shortest_s: float) -> float | None:
-    """Even length between clear turns within a course, where it is no whole number of times the course's own [s]."""
+    """Even length between clear turns within a course, if clearly shorter, or longer with nothing between [s]."""
     stretches = timer_stretches(course, float(trace.time_s[0]), float(trace.time_s[-1]))
     if not stretches:
         return None
@@ -182,6 +207,11 @@ def turns_length_s(trace: Trace, course: Course, shortest_s: float) -> float | N
         return None
     usual = float(np.median(length))
     even = np.abs(length - usual) <= max(EVEN * usual, 2.5 * trace.interval_s)
-    if usual > SHORTER * course.half_cycle_s or float(even.mean()) < MOSTLY:
+    if float(even.mean()) < MOSTLY:
         return None
+    if usual > SHORTER * course.half_cycle_s:
+        longer = usual > course.half_cycle_s / SHORTER
+        lone = clock[np.abs(turns[_nearest(turns, clock)] - clock) > NEAR * course.half_cycle_s]
+        if not longer or lone.size < LEAST_TURNS or not is_still(trace, lone):
+            return None
     return float(length[even].mean())

@@ -12,7 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from diagnostics.cycle.borne_out import borne_out, turns_length_s
+from diagnostics.cycle.borne_out import borne_out, is_contradicted, turns_length_s
 from diagnostics.cycle.echo import is_echo
 from diagnostics.cycle.events import Falls, falls_like, find_falls
 from diagnostics.cycle.record import ControlSpan
@@ -54,9 +54,10 @@ DEEPEST = 2
 ISLAND, MAINLAND = 15.0, 3.0
 """Half-cycles below which a piece of the rhythm amid nothing is taken for chance, and how much longer the main one
 is."""
-DAY_S, LEAST_DAYS = 86400.0, 1.5
+DAY_S, LEAST_DAYS, EDGE = 86400.0, 1.5, 1.5
 MULTIPLE, BETTER = 1.4, 0.1
-"""Shortest half-cycles from which a timer may be a multiple of the true one, and coherence the true one may lack."""
+"""Times the shortest half-cycle from which, or below which, a timer may be a multiple or a part of the true one, and
+coherence that the true one may lack."""
 SURE = 0.8
 """Coherence at which a rhythm needs no better one looked for in parts of the log."""
 
@@ -79,7 +80,8 @@ def find_switching(trace: Trace, shortest_s: float, depth: int = 0) -> Switching
     if timer is not None:
         timer = (timer[0], mended(trace, timer[1]))
     good = timer is not None and is_good(timer[1])
-    if timer is not None and good and is_beyond_doubt(timer[1], trace.duration_s):
+    sure = timer is not None and good and is_beyond_doubt(timer[1], trace.duration_s)
+    if timer is not None and sure and not is_contradicted(trace, timer[1], shortest_s):
         return _believed(trace, timer, shortest_s, depth)
     falls = find_falls(trace, least)
     uneven = falls is not None and keep_no_time(falls, trace.interval_s)
@@ -189,10 +191,11 @@ def timed(
 
 def _borne_out(trace: Trace, course: Course, shortest_s: float) -> Course:
     """Course that the switchovers seen one by one bear out: its length, and where they keep its time."""
-    shorter_s = turns_length_s(trace, course, shortest_s) if course.half_cycle_s > MULTIPLE * shortest_s else None
-    shorter = follow(trace, shorter_s) if shorter_s is not None else None
-    if shorter is not None and shorter.coherence >= course.coherence - BETTER:
-        course = shorter
+    doubtful = course.half_cycle_s > MULTIPLE * shortest_s or course.half_cycle_s < shortest_s / MULTIPLE
+    length_s = turns_length_s(trace, course, shortest_s) if doubtful else None
+    other = follow(trace, length_s) if length_s is not None else None
+    if other is not None and other.coherence >= course.coherence - BETTER:
+        course = other
     sure = course.coherence >= SURE and course.lag_spread < STEADY
     return borne_out(trace, course, shortest_s, ends_only=sure)
 
@@ -275,9 +278,23 @@ def _elsewhere(
     if found is not None and found.stretches:
         spans = [replace(s, control="unresolved") if s.control == "stopped" else s for s in found.spans]
         unnamed = [replace(s, towers=(None,) * s.switchovers_s.size) for s in found.stretches]
-        return replace(found, stretches=unnamed if found.course is not None else found.stretches, spans=spans)
+        found = replace(found, stretches=unnamed if found.course is not None else found.stretches, spans=spans)
+        return _to_the_edges(found, low_s, high_s, trace.interval_s)
     alike = falls_like(trace, part, *known) if known is not None else None
-    return by_set_point(part, alike, shortest_s) if alike is not None else None
+    if alike is None:
+        return None
+    return _to_the_edges(by_set_point(part, alike, shortest_s), low_s, high_s, trace.interval_s)
+
+
+def _to_the_edges(found: Switching, low_s: float, high_s: float, interval_s: float) -> Switching:
+    """What was found in a part of the log, up to the part's edges where its readings reach there."""
+    first, last = found.stretches[0], found.stretches[-1]
+    if 0.0 < first.start_s - low_s <= EDGE * interval_s:
+        first = replace(first, start_s=low_s)
+    stretches = [first, *found.stretches[1:]]
+    if last.end_s < high_s <= last.end_s + EDGE * interval_s:
+        stretches[-1] = replace(stretches[-1], end_s=high_s)
+    return replace(found, stretches=stretches)
 
 
 def _holes(stretches: list[Stretch], start_s: float, end_s: float, least_s: float) -> list[tuple[float, float]]:

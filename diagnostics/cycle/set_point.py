@@ -16,6 +16,10 @@ from diagnostics.log.record import Floats
 
 LEAST_RUN = 6
 """Half-cycles of equal length that can be told from chance."""
+MOST_MORE = 3.0
+"""Times as many turns as falls that switchovers may make."""
+MOST_TIMES = 10.0
+"""Times the shortest half-cycle that most half-cycles are at most: a plant file that says more is another dryer's."""
 MOST_ODD = 2
 """Half-cycles that may stand out between two runs of one timer."""
 PART = 1.5
@@ -38,6 +42,7 @@ def by_set_point(trace: Trace, falls: Falls, shortest_s: float) -> Switching:
         Half-cycle that the control should not undercut, as the plant file has it; shorter ones in the log count [s].
     """
     start, end = float(trace.time_s[0]), float(trace.time_s[-1])
+    shortest_s = _shortest_s(falls, shortest_s)
     seen = _seen(trace, falls, shortest_s)
     smooth = smoothed(trace.value)
     rule = _rule(trace, seen)
@@ -59,22 +64,34 @@ def by_set_point(trace: Trace, falls: Falls, shortest_s: float) -> Switching:
     return Switching([stretch], spans, rule=rule)
 
 
+def _shortest_s(falls: Falls, plate_s: float) -> float:
+    """Half-cycle that the control hardly undercuts: the plant file's, unless the log has shorter or far longer ones."""
+    length = np.diff(falls.peak_s)
+    return max(min(plate_s, float(np.quantile(length, 0.05))), float(np.median(length)) / MOST_TIMES)
+
+
 def _seen(trace: Trace, falls: Falls, shortest_s: float) -> Floats:
     """Switchovers that the trace shows, by their suddenness; a fall that nothing sudden begins counts from its peak."""
-    length = np.diff(falls.peak_s)
-    shortest = min(shortest_s, float(np.quantile(length, 0.05)))
-    turned = turned_s(trace, falls.peak_s, shortest)
-    place = np.searchsorted(turned, falls.peak_s)
-    edges = np.concatenate([[-np.inf], turned, [np.inf]])
-    alone = np.minimum(falls.peak_s - edges[place], edges[place + 1] - falls.peak_s) > max(
-        APART * shortest, NEAR * float(length.min())
-    )
+    turned = turned_s(trace, falls.peak_s, shortest_s)
+    nearest, apart = _own_turn(turned, falls.peak_s)
+    if turned.size > MOST_MORE * falls.peak_s.size:
+        # a load that wanders turns the trace as suddenly: only the falls are believed
+        turned = np.unique(nearest[apart <= NEAR * float(np.diff(falls.peak_s).min())])
+    alone = apart > max(APART * shortest_s, NEAR * float(np.diff(falls.peak_s).min()))
     return np.clip(np.sort(np.concatenate([turned, falls.peak_s[alone]])), trace.time_s[0], trace.time_s[-1])
+
+
+def _own_turn(turned_s: Floats, peak_s: Floats) -> tuple[Floats, Floats]:
+    """Nearest turn to each peak, and how far it is [s]."""
+    edges = np.concatenate([[-np.inf], turned_s, [np.inf]])
+    after = np.searchsorted(turned_s, peak_s) + 1
+    nearest = np.where(peak_s - edges[after - 1] <= edges[after] - peak_s, edges[after - 1], edges[after])
+    return nearest, np.abs(nearest - peak_s)
 
 
 def _with_weak(trace: Trace, seen_s: Floats, rule: Rule, shortest_s: float) -> Floats:
     """Switchovers with the weaker turns at which the set point was reached."""
-    weak = weak_turns_s(trace, seen_s, min(shortest_s, float(np.quantile(np.diff(seen_s), 0.05))))
+    weak = weak_turns_s(trace, seen_s, shortest_s)
     if weak.size == 0:
         return seen_s
     reached = level_at(trace, weak) >= rule.level - rule.scatter
@@ -148,7 +165,9 @@ def _spans_by_rule(
 
 def rule_explains(trace: Trace, falls: Falls, course: Course, shortest_s: float) -> bool:
     """Whether a set point and its shortest half-cycle may have made what looks like a timer in parts of the log."""
-    seen = _seen(trace, falls, shortest_s)
+    shortest_s = _shortest_s(falls, shortest_s)
+    nearest, apart = _own_turn(turned_s(trace, falls.peak_s, shortest_s), falls.peak_s)
+    seen = np.unique(np.where(apart <= NEAR * float(np.diff(falls.peak_s).min()), nearest, falls.peak_s))
     rule = _rule(trace, seen)
     made = rule.made(np.diff(seen), level_at(trace, seen[1:]), trace.interval_s)
     inside = np.zeros(made.size, dtype=bool)

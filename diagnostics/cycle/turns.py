@@ -29,7 +29,7 @@ of the largest turn that the first one has at least, and the scatters of the dep
 alone and where other answers of the log begin the same way."""
 QUIET, LEAST_QUIET, MOST_ANSWER = 2.0, 3, 400
 """Times the usual departure below which, and readings in a row after which, an answer is over; readings looked at."""
-CLEAR, CLEAR_SHARE = 8.0, 0.5
+CLEAR, CLEAR_SHARE = 7.0, 0.5
 """Scatters by which a timer's switchovers must turn to be seen one by one, and the share of that for each of them."""
 STILL = 4.0
 """Growth of a departure from one reading to the next beyond which the first of them is still on the line."""
@@ -61,8 +61,9 @@ def turned_s(trace: Trace, peak_s: Floats, shortest_s: float) -> Floats:
     known = np.searchsorted(trace.time_s, peak_s)
     around = np.clip(known[:, None] + np.arange(-LEAST_BACK - 1, 2)[None, :], 0, turn.size - 1)
     usual = float(np.median(np.abs(turn[around]).max(axis=1)))
+    answer_s = min(_answer_s(trace, turn, peak_s), APART * float(np.diff(peak_s).min()))
     least = min(max(STANDS_OUT * noise, LEAST_SHARE * usual), AT_MOST * usual)
-    apart_s = max(APART * shortest_s, min(_answer_s(trace, turn, peak_s), APART * float(np.diff(peak_s).min())))
+    apart_s = max(APART * shortest_s, answer_s)
     place = _chosen(trace.time_s, turn, _sudden(turn, least), least, apart_s)
     back = int(np.clip(BACK * shortest_s / trace.interval_s, LEAST_BACK, MOST_BACK))
     first = _first_of_answer(turn, place, BEFORE * noise, back)
@@ -71,6 +72,9 @@ def turned_s(trace: Trace, peak_s: Floats, shortest_s: float) -> Floats:
     whole = np.floor(begun).astype(np.int64).clip(0, trace.time_s.size - 1)
     at = trace.time_s[whole] + trace.interval_s * (begun - whole)
     late = (turn[place] < 0.0) & (first == place)
+    if int((first < place).sum()) >= max(TOGETHER, MANY * place.size):
+        # some falls hide a spike, others follow the switchover at once: between the two
+        at = np.where(late, trace.time_s[place], at)
     at = np.where(late, at - _lead_together(trace, turn, place[late], noise, back), at)
     return at
 
@@ -249,6 +253,11 @@ def clear_turns_s(trace: Trace, known_s: Floats, shortest_s: float) -> Floats:
     known = np.searchsorted(trace.time_s, known_s)
     around = np.clip(known[:, None] + np.arange(-LEAST_BACK, LEAST_BACK)[None, :], 0, turn.size - 1)
     usual = float(np.quantile(np.abs(turn[around]).max(axis=1), 0.6))
+    any_least = STANDS_OUT * noise
+    anywhere = _chosen(trace.time_s, turn, _sudden(turn, any_least), any_least, APART * shortest_s)
+    if anywhere.size >= TOGETHER:
+        # a clock that is wrong passes the turns by
+        usual = max(usual, float(np.median(np.abs(turn[anywhere]))))
     if usual < CLEAR * noise:
         return np.zeros(0)
     least = CLEAR_SHARE * usual
@@ -256,6 +265,14 @@ def clear_turns_s(trace: Trace, known_s: Floats, shortest_s: float) -> Floats:
     back = int(np.clip(BACK * shortest_s / trace.interval_s, LEAST_BACK, MOST_BACK))
     first = _alike(turn, place, _first_of_answer(turn, place, BEFORE * noise, back), FAINT * noise)
     return trace.time_s[first] + 0.5 * trace.interval_s
+
+
+def is_still(trace: Trace, at_s: Floats) -> bool:
+    """Whether the trace turns nowhere near most of some instants."""
+    turn = _departure(trace, LINE)
+    place = np.searchsorted(trace.time_s, at_s)
+    around = np.clip(place[:, None] + np.arange(-LEAST_BACK, LEAST_BACK)[None, :], 0, turn.size - 1)
+    return float(np.median(np.abs(turn[around]).max(axis=1))) < BEFORE * _scatter(trace, turn, LINE)
 
 
 def weak_turns_s(trace: Trace, at_s: Floats, shortest_s: float) -> Floats:
