@@ -44,6 +44,7 @@ _FALL_K, _FALL_S = 7.0, 20.0
 published source)."""
 _AT_REST = 0.25
 """Share of a log's readings at one value, in several runs, that no hang makes: a flat half-cycle in a coarse digit."""
+_SLOWS = 2.5
 _FAR_LONGER = 2.0
 """Times the longest usual run: a coarse digit over quiet air makes long runs of all lengths, a hang makes one apart."""
 
@@ -74,7 +75,7 @@ def find_range_end(values: Floats, resolution: float) -> tuple[float, ...]:
         depth = inward * (values - extreme)
         beside = int(((depth >= 0.5 * step) & (depth < 5.5 * step)).sum()) / 5.0
         wide = bulk > 8.0 * step or piled > 0.9 * values.size
-        if piled <= _PILED * max(beside, 1.0) or not wide or _rests(values, depth, step):
+        if piled <= _PILED * max(beside, 1.0) or not wide or _rests(values, depth, step) or _nears(depth, step):
             continue
         runs = [r for r in runs_of_equal(at.astype(float)) if r.value == 1.0]
         # Wet air may well stay beyond the range for hours at a stretch, and no range ends above so dry a value.
@@ -103,6 +104,17 @@ def _rests(values: Floats, depth: Floats, step: float) -> bool:
     near = (depth >= 0.5 * step) & (depth < 20.5 * step)
     moves = np.abs(np.diff(values))[near[1:] & near[:-1]]
     return moves.size >= 20 and float(np.median(moves)) < 0.5 * step
+
+
+def _nears(depth: Floats, step: float) -> bool:
+    """Whether the signal slows down on its way to an extreme, so that a coarse digit rests there by itself.
+
+    A relaxing signal with its rest within half a step of the extreme spends ln 3 of its time constant at the next value
+    and 0.26 of it at the third to fifth at the mean, four times less; one that a range's end cuts off passes all of
+    them at about one pace.
+    """
+    count = [int((np.abs(depth - k * step) < 0.25 * step).sum()) for k in (1, 3, 4, 5)]
+    return count[0] >= 5 and count[0] > _SLOWS * sum(count[1:]) / 3.0
 
 
 def runs_of_equal(values: Floats, fewest: int = 3) -> list[Run]:
