@@ -30,6 +30,9 @@ from diagnostics.log.record import ScreenedLog
 from diagnostics.plant import Plant
 
 CountedIn = Literal["clock_time", "running_time"]
+ECHOING_S, UNUSUAL_S = 30.0, (660.0, 4500.0)
+"""Interval from which fast timers leave echoes, and lengths between the slowest heatless half-cycles and the fastest
+heated ones: common practice, no published source [s]."""
 
 
 def segment(screened: ScreenedLog, plant: Plant, *, rhythm_from: str | None = None) -> Cycle:
@@ -71,7 +74,25 @@ def segment(screened: ScreenedLog, plant: Plant, *, rhythm_from: str | None = No
             switching, counted_in = running, "running_time"
     if switching is None or not switching.stretches:
         return _unresolved(trace, plate_s, "No rhythm stands out of the log's own noise; nothing is read into it.")
-    return _cycle(screened, plant, trace, switching, counted_in)
+    found = _cycle(screened, plant, trace, switching, counted_in)
+    if rhythm_from is None and not plant.is_given("dryer.half_cycle_s") and _may_be_an_echo(found, trace.interval_s):
+        return _unresolved(trace, plate_s, _echo(found, trace.interval_s))
+    return found
+
+
+def _may_be_an_echo(cycle: Cycle, interval_s: float) -> bool:
+    """Whether a plain timer of a length that no twin-tower dryer is known to run at may be the echo of a fast one."""
+    if cycle.control != "fixed" or cycle.half_cycle_s is None or cycle.counted_in != "clock_time":
+        return False
+    return bool(interval_s >= ECHOING_S and UNUSUAL_S[0] < cycle.half_cycle_s.value < UNUSUAL_S[1])
+
+
+def _echo(cycle: Cycle, interval_s: float) -> str:
+    found = cycle.half_cycle_s.value if cycle.half_cycle_s is not None else 0.0
+    return (
+        f"A rhythm of {found / 60.0:.1f} min stands out, but no plate says so and timers run faster or much slower:"
+        f" read every {interval_s:g} s, it may be the echo of a faster timer. Enter dryer.half_cycle_s, or log faster."
+    )
 
 
 def _too_coarse(interval_s: float, plate_s: float) -> str:

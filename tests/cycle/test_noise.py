@@ -3,7 +3,7 @@
 import pytest
 
 from diagnostics.cycle.half_cycles import segment
-from tests.cycle.invented import plant_of
+from tests.cycle.invented import Recipe, plant_of, timer_log
 from tests.cycle.noise import KINDS, noise_log
 
 
@@ -14,3 +14,11 @@ def test_no_rhythm_is_found_in_noise(kind, seed):
     assert cycle.control == "unresolved"
     assert cycle.half_cycles.empty
     assert cycle.half_cycle_s is None
+
+
+def test_a_rhythm_no_timer_is_known_to_run_at_needs_its_plate():
+    recipe = {"half_cycle_s": 1807.0, "interval_s": 150.0, "spike_s": 200.0, "tail_s": 900.0, "spike": 0.6, "days": 2.0}
+    without = timer_log(Recipe(**recipe))
+    assert segment(without.screened, without.plant).control == "unresolved"
+    plated = timer_log(Recipe(**recipe, plate_s=1800.0))
+    assert segment(plated.screened, plated.plant).control == "fixed"
