@@ -9,9 +9,9 @@ from diagnostics.log.stuck import find_range_end
 
 
 def _heated(step_k: float) -> np.ndarray:
-    """Two days of a heated dryer: a spike after each changeover that dies away to the floor, shown in steps."""
+    """Four days of a heated dryer, a reading every five minutes: a spike after each changeover that dies away."""
     rng = np.random.default_rng(3)
-    since_s = np.mod(np.arange(0.0, 2 * 86400.0, 60.0), 14400.0)
+    since_s = np.mod(np.arange(0.0, 4 * 86400.0, 300.0), 14437.0)
     shown = -68.1 + 12.0 * np.exp(-since_s / 900.0) + 0.03 * rng.standard_normal(since_s.size)
     return np.round(np.round(shown / step_k) * step_k, 2)
 
