@@ -28,7 +28,7 @@ LIKENESS = 0.6
 CLEAR = 0.7
 GOOD, BETTER, STEADY, SPREAD, WHOLE = 0.25, 0.03, 0.02, 0.012, 0.95
 PARTS, LEAST_PART, SMEARED, BEYOND_CHANCE = 4, 60, 2.0, 1e-12
-DAY_S, LONGEST_S = 86400.0, 57_600.0
+DAY_S, LONGEST_S = 86400.0, 43_200.0
 """A day, and a half-cycle beyond any timer's: common practice, no published source [s]."""
 SUDDEN, SUDDEN_LONG, LONG_TIMES = 0.2, 0.5, 2.6
 LEAST_CAUGHT, WHOLE_READINGS = 32.0, 0.1
