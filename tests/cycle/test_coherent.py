@@ -35,7 +35,7 @@ def test_the_period_of_a_weak_ripple_is_good_to_a_tenth_of_a_cycle_over_the_log(
     assert abs(fit.period_s - period_s) < 5.0 * fit.period_error_s + 1e-4 * period_s
 
 
-@pytest.mark.parametrize("seed", (0, 2, 3, 4, 5))
+@pytest.mark.parametrize("seed", [0, 2, 3, 4, 5])
 def test_a_weak_ripple_is_followed_without_a_reset(seed: int) -> None:
     period_s = 299.6 + 0.13 * seed
     course = follow(_weak(seed, period_s, 0.09), period_s * (1.0 + 0.1 / CYCLES))
