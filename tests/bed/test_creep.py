@@ -8,10 +8,11 @@ from functools import lru_cache
 import numpy as np
 import pytest
 
-from diagnostics.bed.column import enthalpy_of, temperature_of, uniform_state
+from diagnostics.bed.column import Stream, enthalpy_of, temperature_of, uniform_state
 from diagnostics.bed.creep import FalsePosition, Gain, further
+from diagnostics.bed.march import Row
 from diagnostics.bed.steady import steady_state
-from diagnostics.bed.twin import Conditions, Outlet, Twin
+from diagnostics.bed.twin import Conditions, Outlet, Twin, _drained
 from diagnostics.bed.vessel import FREE_AIR_KG_M3, Dryer, dryer_from
 from diagnostics.plant import plant_from
 
@@ -78,6 +79,20 @@ def test_beads_hold_what_fills_their_pores_and_the_rest_runs_off():
     entered = conditions.feed_kg_s * conditions.inlet_ratio * 150.0
     # What entered is held, ran off, or left as vapour with the air of both vessels.
     assert 0.0 < now - held + twin.drained_kg <= entered
+
+
+def test_what_runs_off_is_counted_to_the_gram():
+    packing = _dryer().packings[0]
+    row = Row([packing], [Stream(0.2, 0.004, 307.0, 8e5)])
+    state = uniform_state(packing, 0.0, 300.0)
+    state.loading = np.linspace(0.0, 0.7, packing.cells)
+    state.enthalpy = enthalpy_of(packing.desiccant, state.loading, 300.0)
+    before = float(state.loading.sum()) * packing.cell_kg
+    run_off = _drained(state, row)
+    assert run_off > 1.0
+    assert float(state.loading.sum()) * packing.cell_kg + run_off == pytest.approx(before, rel=1e-12)
+    assert temperature_of(packing.desiccant, state.loading, state.enthalpy) == pytest.approx(300.0)
+    assert _drained(state, row) == pytest.approx(0.0, abs=1e-9)
 
 
 def test_a_wet_zone_is_moved_to_hold_what_is_asked():
