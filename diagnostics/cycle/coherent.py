@@ -54,12 +54,12 @@ def coherent_fit(trace: Trace, level: Floats, piece: Piece, period_s: float, ori
     return ClockFit(best, error, BLOCKS - 1.0, (piece,), 0.5 * error * cycles, error * cycles)
 
 
-def explains_more(trace: Trace, level: Floats, period_s: float, than_s: float) -> bool:
-    """Whether a fold of the whole trace at one period explains clearly more than at another [s]."""
+def explains_more(trace: Trace, level: Floats, period_s: float, than_s: float, by: float) -> bool:
+    """Whether a fold of the whole trace at one period explains more than at another by this share."""
     thin = max(1, level.size // MOST_READINGS)
     since, heard = trace.time_s[::thin] - trace.time_s[0], level[::thin]
     one, other = (folded_energy(since, heard, trace.interval_s, period) for period in (period_s, than_s))
-    return one > (1.0 + CLEARLY_MORE) * other
+    return one > (1.0 + by) * other
 
 
 def _best(since_s: Floats, heard: Floats, interval_s: float, period_s: float, reach_s: float, trials: int) -> float:

@@ -6,6 +6,7 @@ tested against its own red noise; what does not stand out is reported as unresol
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
@@ -56,6 +57,8 @@ def segment(screened: ScreenedLog, plant: Plant, *, rhythm_from: str | None = No
     """
     trace = moisture_trace(screened) if rhythm_from is None else named_trace(screened, rhythm_from)
     plate_s = plant.half_cycle_s
+    if plant.is_given("dryer.half_cycle_s"):
+        trace = replace(trace, plate_s=plate_s)
     if rhythm_from is None and "tower" in screened.log.channels:
         seen = seen_switching(screened.log)
         if seen is not None:

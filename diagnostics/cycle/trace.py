@@ -30,12 +30,15 @@ class Trace:
         Usual step [s].
     breaks : ndarray of int
         Index of the first reading after each hole of more than three intervals.
+    plate_s : float or None
+        The timer's setting, where the plant file gives it [s].
     """
 
     time_s: Floats
     value: Floats
     interval_s: float
     breaks: np.ndarray
+    plate_s: float | None = None
 
     @property
     def duration_s(self) -> float:
@@ -45,7 +48,7 @@ class Trace:
     def part(self, start_s: float, end_s: float) -> Trace:
         """Readings with ``start_s <= time < end_s``."""
         first, last = np.searchsorted(self.time_s, (start_s, end_s))
-        return trace_of(self.time_s[first:last], self.value[first:last], self.interval_s)
+        return trace_of(self.time_s[first:last], self.value[first:last], self.interval_s, self.plate_s)
 
     def pieces(self) -> list[tuple[int, int]]:
         """Index ranges without a hole in them."""
@@ -53,12 +56,12 @@ class Trace:
         return [(a, b) for a, b in itertools.pairwise(edges) if b > a]
 
 
-def trace_of(time_s: Floats, value: Floats, interval_s: float) -> Trace:
+def trace_of(time_s: Floats, value: Floats, interval_s: float, plate_s: float | None = None) -> Trace:
     """Series of the finite values."""
     good = np.isfinite(value)
     time_s, value = time_s[good], value[good]
     breaks = np.flatnonzero(np.diff(time_s) > 3.0 * interval_s) + 1
-    return Trace(time_s, value, interval_s, breaks)
+    return Trace(time_s, value, interval_s, breaks, plate_s)
 
 
 def moisture_trace(screened: ScreenedLog) -> Trace:

@@ -13,7 +13,7 @@ import numpy as np
 
 from diagnostics.cycle.breaks import fit_breaks
 from diagnostics.cycle.clock import ClockFit, Piece, aligned_times, fit_clock, template
-from diagnostics.cycle.coherent import explains_more
+from diagnostics.cycle.coherent import CLEARLY_MORE, explains_more
 from diagnostics.cycle.folding import MOST_BINS, Folded, breaks_ratio, fold, without_drift
 from diagnostics.cycle.one_piece import unbroken_unless_clear
 from diagnostics.cycle.placing import fold_to_place, place_break
@@ -34,10 +34,15 @@ SUDDEN, SUDDEN_LONG, LONG_TIMES = 0.2, 0.5, 2.6
 LEAST_CAUGHT, WHOLE_READINGS = 32.0, 0.1
 """Readings a cycle from which its size shows wherever the logger catches it, and how near to a whole number they
 beat."""
+BEATEN = 0.1
+"""Share by which another period has to explain more where the fold may only follow the beat."""
 SETTLED, COARSE_BINS = 0.02, 240
 """Share of a cycle that the clock may still move over the log, and bins of a fold that need not place a break well."""
 TWO_BREAKS = 1.45
 """Misfit ratio from which a folded period is taken as a full cycle, two half-cycles with a break each."""
+TWO_BREAKS_OF_PLATE, TWO_BREAKS_AGAINST_PLATE, LIKE_PLATE = 1.15, 4.0, 0.03
+"""The same where the period is twice the plant file's half-cycle, and where it is that half-cycle itself; and how near
+a timer's setting a period counts as that."""
 
 
 @dataclass(frozen=True)
@@ -181,7 +186,7 @@ def follow(trace: Trace, period_s: float, seed: tuple[float, float] | None = Non
         before = fit
         level = steady_level(trace, fit.period_s)
         folded = _folded(trace, level, fit, origin, COARSE_BINS)
-        towers = 2 if breaks_ratio(folded, trace.interval_s) > TWO_BREAKS else 1
+        towers = breaks_a_period(folded, trace)
         turn = place_break((folded,), trace.interval_s, towers)
         middle = turn.phase_s + (0.25 * fit.period_s if towers == 2 else 0.0)
         pieces = present_pieces(trace, level, fit.pieces, fit.period_s, origin, middle)
@@ -193,7 +198,8 @@ def follow(trace: Trace, period_s: float, seed: tuple[float, float] | None = Non
             break
     beats = _beats(fit, trace)
     steady = fit.lag_spread_s <= STEADY * fit.period_s / towers * (2.0 if beats else 1.0)
-    alone = len(fit.pieces) == 1 and steady and (beats or not explains_more(trace, level, period_s, fit.period_s))
+    by = BEATEN if beats else CLEARLY_MORE
+    alone = len(fit.pieces) == 1 and steady and not explains_more(trace, level, period_s, fit.period_s, by)
     if seed is None and not alone:
         fit = unbroken_unless_clear(trace, level, fit, period_s, origin)
     if fit.lag_spread_s > SPREAD * fit.period_s / towers:
@@ -205,6 +211,21 @@ def _beats(fit: ClockFit, trace: Trace) -> bool:
     """Whether few and almost whole readings a cycle make the fold follow where the logger catches the peak."""
     readings = fit.period_s / trace.interval_s
     return bool(readings < LEAST_CAUGHT and abs(readings - np.rint(readings)) < WHOLE_READINGS)
+
+
+def breaks_a_period(folded: Folded, trace: Trace) -> int:
+    """1 where the folded period is a half-cycle, 2 where it is a full cycle of two unlike towers.
+
+    The log decides; the timer's setting, where the plant file gives it, says which way to lean.
+    """
+    least = TWO_BREAKS
+    if trace.plate_s is not None:
+        halves = folded.period_s / trace.plate_s
+        if abs(halves - 2.0) < 2.0 * LIKE_PLATE:
+            least = TWO_BREAKS_OF_PLATE
+        elif abs(halves - 1.0) < LIKE_PLATE:
+            least = TWO_BREAKS_AGAINST_PLATE
+    return 2 if breaks_ratio(folded, trace.interval_s) > least else 1
 
 
 def _settled(before: ClockFit, fit: ClockFit, trace: Trace, half_cycle_s: float) -> bool:
@@ -245,8 +266,7 @@ def course_of(trace: Trace, level: Floats, fit: ClockFit, origin_s: float) -> Co
         An instant at phase zero [epoch s].
     """
     folded = _folded(trace, level, fit, origin_s)
-    differ = breaks_ratio(folded, trace.interval_s) > TWO_BREAKS
-    towers = 2 if differ else 1
+    towers = breaks_a_period(folded, trace)
     turn = place_break((folded,), trace.interval_s, towers)
     sharp = fit_breaks(trace, level, fit, origin_s, turn.phase_s, towers)
     if sharp is not None:
@@ -267,7 +287,7 @@ def course_of(trace: Trace, level: Floats, fit: ClockFit, origin_s: float) -> Co
         first_s,
         float(np.hypot(turn.error_s, fit.offset_error_s)),
         pieces,
-        differ,
+        towers == 2,
         folded,
         origin_s,
         float(inside.mean()),

@@ -3,10 +3,14 @@
 The folded curves follow from their formula; invented, no outside source.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from diagnostics.cycle.folding import breaks_ratio, fold
+from diagnostics.cycle.trace import trace_of
+from diagnostics.cycle.tracking import breaks_a_period
 
 PERIOD_S, INTERVAL_S = 14386.9, 60.0
 
@@ -35,3 +39,16 @@ def test_two_unlike_spikes_a_period_are_two_breaks(seed):
         return _spike(since_s) + _spike(later, 2.0)
 
     assert breaks_ratio(_folded(towers, seed), INTERVAL_S) > 1.45
+
+
+def test_the_timer_setting_says_which_way_to_lean_where_the_breaks_do_not_decide():
+    def shape(since_s):
+        later = np.mod(since_s - 0.5 * PERIOD_S, PERIOD_S)
+        return _spike(since_s) + _spike(later, 0.5)
+
+    folded = _folded(shape, 3)
+    assert 1.15 < breaks_ratio(folded, INTERVAL_S) < 4.0
+    time_s = np.arange(0.0, 10.0 * PERIOD_S, INTERVAL_S)
+    trace = trace_of(time_s, np.zeros(time_s.size), INTERVAL_S)
+    told = [breaks_a_period(folded, replace(trace, plate_s=plate_s)) for plate_s in (PERIOD_S, 0.5 * PERIOD_S)]
+    assert told == [1, 2]
