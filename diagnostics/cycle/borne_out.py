@@ -179,17 +179,28 @@ def _without_lone_ends(piece: Piece, matched: _Matched, half_s: float, trace: Tr
 
 def is_contradicted(trace: Trace, course: Course, shortest_s: float) -> bool:
     """Whether clear turns keep another time than a course's clock all over the log."""
+    share = _share_paired(trace, course, shortest_s)
+    return share is not None and share < BORNE_OUT
+
+
+def is_kept_by_turns(trace: Trace, course: Course) -> bool:
+    """Whether clear turns keep the time of a course: the hours of a day change a load, but not within a reading."""
+    share = _share_paired(trace, course, course.half_cycle_s)
+    return share is not None and share >= BORNE_OUT
+
+
+def _share_paired(trace: Trace, course: Course, shortest_s: float) -> float | None:
+    """Share of a clock's instants and the trace's clear turns that find a partner; None where too few turns tell."""
     stretches = timer_stretches(course, float(trace.time_s[0]), float(trace.time_s[-1]))
     clock = np.concatenate([np.zeros(0), *(stretch.switchovers_s for stretch in stretches)])
     if not LEAST_TURNS <= clock.size <= MOST_JUDGED:
-        return False
+        return None
     turns = clear_turns_s(trace, clock, min(shortest_s, course.half_cycle_s))
-    if turns.size < LEAST_TURNS:
-        return False
+    if turns.size < max(LEAST_TURNS, 0.5 * clock.size):
+        return None
     half = course.half_cycle_s
     reach = max(NEAR * half, NEAR_READINGS * trace.interval_s)
-    matched = _matched(clock, turns - _delay(clock, turns, half), reach)
-    return float(matched.paired.mean()) < BORNE_OUT and turns.size >= 0.5 * clock.size
+    return float(_matched(clock, turns - _delay(clock, turns, half), reach).paired.mean())
 
 
 def turns_length_s(trace: Trace, course: Course, shortest_s: float) -> float | None:

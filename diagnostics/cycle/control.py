@@ -12,7 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from diagnostics.cycle.borne_out import borne_out, is_contradicted, turns_length_s
+from diagnostics.cycle.borne_out import borne_out, is_contradicted, is_kept_by_turns, turns_length_s
 from diagnostics.cycle.echo import is_echo
 from diagnostics.cycle.events import Falls, falls_like, find_falls
 from diagnostics.cycle.record import ControlSpan
@@ -81,9 +81,10 @@ def find_switching(trace: Trace, shortest_s: float, depth: int = 0) -> Switching
         timer = (timer[0], mended(trace, timer[1]))
     good = timer is not None and is_good(timer[1])
     sure = timer is not None and good and is_beyond_doubt(timer[1], trace.duration_s)
-    if timer is not None and sure and not is_contradicted(trace, timer[1], shortest_s):
+    contradicted = timer is not None and sure and is_contradicted(trace, timer[1], shortest_s)
+    falls = find_falls(trace, least) if contradicted or not sure else None
+    if sure and falls is None:
         return _believed(trace, timer, shortest_s, depth)
-    falls = find_falls(trace, least)
     uneven = falls is not None and keep_no_time(falls, trace.interval_s)
     if timer is not None and not uneven and may_be_the_days(timer[1]):
         beside = without_days(trace)
@@ -124,7 +125,9 @@ def _believed(trace: Trace, timer: tuple[Comb, Course] | None, shortest_s: float
 
 def believable(trace: Trace, timer: tuple[Comb, Course] | None) -> tuple[Comb, Course] | None:
     """A timer that the readings can show and that neither the hours of the day nor a faster timer explain."""
-    if timer is None or timer[1].half_cycle_s < LEAST_READINGS * trace.interval_s or may_be_the_days(timer[1]):
+    if timer is None or timer[1].half_cycle_s < LEAST_READINGS * trace.interval_s:
+        return None
+    if may_be_the_days(timer[1]) and not is_kept_by_turns(trace, timer[1]):
         return None
     return None if is_echo(trace, timer[1]) else timer
 

@@ -43,10 +43,11 @@ def by_set_point(trace: Trace, falls: Falls, shortest_s: float) -> Switching:
     """
     start, end = float(trace.time_s[0]), float(trace.time_s[-1])
     shortest_s = _shortest_s(falls, shortest_s)
-    seen = _seen(trace, falls, shortest_s)
+    seen, faint = _seen(trace, falls, shortest_s)
     smooth = smoothed(trace.value)
     rule = _rule(trace, seen)
-    seen = _with_weak(trace, seen, rule, shortest_s)
+    seen = _where_reached(trace, seen, faint, rule)
+    seen = _where_reached(trace, seen, weak_turns_s(trace, seen, shortest_s), rule)
     switchovers = with_hidden(trace.time_s, smooth, seen, rule)
     level = level_at(trace, switchovers)
     towers = tuple("BA"[i % 2] for i in range(switchovers.size))
@@ -67,35 +68,40 @@ def by_set_point(trace: Trace, falls: Falls, shortest_s: float) -> Switching:
 def _shortest_s(falls: Falls, plate_s: float) -> float:
     """Half-cycle that the control hardly undercuts: the plant file's, unless the log has shorter or far longer ones."""
     length = np.diff(falls.peak_s)
-    return max(min(plate_s, float(np.quantile(length, 0.05))), float(np.median(length)) / MOST_TIMES)
+    return max(min(plate_s, float(np.quantile(length, 0.1))), float(np.median(length)) / MOST_TIMES)
 
 
-def _seen(trace: Trace, falls: Falls, shortest_s: float) -> Floats:
-    """Switchovers that the trace shows, by their suddenness; a fall that nothing sudden begins counts from its peak."""
-    turned = turned_s(trace, falls.peak_s, shortest_s)
+def _seen(trace: Trace, falls: Falls, shortest_s: float) -> tuple[Floats, Floats]:
+    """Switchovers that the trace shows, by their suddenness, and turns too faint to be such by themselves.
+
+    A fall that nothing sudden begins counts from its peak.
+    """
+    turned, clear = turned_s(trace, falls.peak_s, shortest_s)
     nearest, apart = _own_turn(turned, falls.peak_s)
-    if turned.size > MOST_MORE * falls.peak_s.size:
-        # a load that wanders turns the trace as suddenly: only the falls are believed
-        turned = np.unique(nearest[apart <= NEAR * float(np.diff(falls.peak_s).min())])
-    alone = apart > max(APART * shortest_s, NEAR * float(np.diff(falls.peak_s).min()))
-    return np.clip(np.sort(np.concatenate([turned, falls.peak_s[alone]])), trace.time_s[0], trace.time_s[-1])
+    least = float(np.diff(falls.peak_s).min())
+    own = np.isin(turned, nearest[apart <= NEAR * least])
+    # a load that wanders turns the trace as suddenly: only the falls are believed then
+    believed = own if turned.size > MOST_MORE * falls.peak_s.size else own | clear
+    faint = turned[~believed & ~clear] if believed is not own else np.zeros(0)
+    alone = apart > max(APART * shortest_s, NEAR * least)
+    seen = np.sort(np.concatenate([turned[believed], falls.peak_s[alone]]))
+    return np.clip(seen, trace.time_s[0], trace.time_s[-1]), faint
 
 
-def _own_turn(turned_s: Floats, peak_s: Floats) -> tuple[Floats, Floats]:
+def _own_turn(turns_s: Floats, peak_s: Floats) -> tuple[Floats, Floats]:
     """Nearest turn to each peak, and how far it is [s]."""
-    edges = np.concatenate([[-np.inf], turned_s, [np.inf]])
-    after = np.searchsorted(turned_s, peak_s) + 1
+    edges = np.concatenate([[-np.inf], turns_s, [np.inf]])
+    after = np.searchsorted(turns_s, peak_s) + 1
     nearest = np.where(peak_s - edges[after - 1] <= edges[after] - peak_s, edges[after - 1], edges[after])
     return nearest, np.abs(nearest - peak_s)
 
 
-def _with_weak(trace: Trace, seen_s: Floats, rule: Rule, shortest_s: float) -> Floats:
-    """Switchovers with the weaker turns at which the set point was reached."""
-    weak = weak_turns_s(trace, seen_s, shortest_s)
-    if weak.size == 0:
+def _where_reached(trace: Trace, seen_s: Floats, faint_s: Floats, rule: Rule) -> Floats:
+    """Switchovers with the fainter turns at which the set point was reached."""
+    if faint_s.size == 0:
         return seen_s
-    reached = level_at(trace, weak) >= rule.level - rule.scatter
-    return np.sort(np.concatenate([seen_s, weak[reached]]))
+    reached = level_at(trace, faint_s) >= rule.level - rule.scatter
+    return np.sort(np.concatenate([seen_s, faint_s[reached]]))
 
 
 def level_at(trace: Trace, at_s: Floats) -> Floats:
@@ -166,7 +172,7 @@ def _spans_by_rule(
 def rule_explains(trace: Trace, falls: Falls, course: Course, shortest_s: float) -> bool:
     """Whether a set point and its shortest half-cycle may have made what looks like a timer in parts of the log."""
     shortest_s = _shortest_s(falls, shortest_s)
-    nearest, apart = _own_turn(turned_s(trace, falls.peak_s, shortest_s), falls.peak_s)
+    nearest, apart = _own_turn(turned_s(trace, falls.peak_s, shortest_s)[0], falls.peak_s)
     seen = np.unique(np.where(apart <= NEAR * float(np.diff(falls.peak_s).min()), nearest, falls.peak_s))
     rule = _rule(trace, seen)
     made = rule.made(np.diff(seen), level_at(trace, seen[1:]), trace.interval_s)

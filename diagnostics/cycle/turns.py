@@ -12,15 +12,17 @@ import itertools
 
 import numpy as np
 
+from diagnostics.cycle.onset import answered_s
 from diagnostics.cycle.trace import Trace
-from diagnostics.log.record import Floats
+from diagnostics.log.record import Flags, Floats
 
 LINE, LONG_LINE = 3, 8
 """Readings of the line before a turn; of a longer one, for weak turns far from any other."""
-APART = 0.8
-"""Shortest half-cycles that two switchovers are apart at least: the shortest one is known to a fifth."""
+APART = 0.9
+"""Shortest half-cycles that two switchovers are apart at least: each is placed to a twentieth."""
 STANDS_OUT, LEAST_SHARE = 4.5, 0.2
 """Scatters of the departure, and share of the usual turn, that make a turn."""
+COARSE = 0.3
 AT_MOST = 0.6
 """Share of the usual turn that is never asked for more than."""
 BACK, MOST_BACK, LEAST_BACK, EARLIER, BEFORE, FAINT = 0.25, 12, 3, 0.1, 3.0, 2.0
@@ -40,7 +42,7 @@ TOGETHER, MANY = 8, 0.15
 """Answers laid on top of each other at least, and share of answers with a spike that makes it the log's habit."""
 
 
-def turned_s(trace: Trace, peak_s: Floats, shortest_s: float) -> Floats:
+def turned_s(trace: Trace, peak_s: Floats, shortest_s: float) -> tuple[Floats, Flags]:
     """Instants at which the trace turns as it does at known falls.
 
     Parameters
@@ -55,12 +57,17 @@ def turned_s(trace: Trace, peak_s: Floats, shortest_s: float) -> Floats:
     -------
     ndarray
         Ascending [epoch s]; falls that nothing sudden shows are not among them.
+    ndarray of bool
+        Which of them turn half as much as the known falls do, or more.
     """
     turn = _departure(trace, LINE)
     noise = _scatter(trace, turn, LINE)
     known = np.searchsorted(trace.time_s, peak_s)
     around = np.clip(known[:, None] + np.arange(-LEAST_BACK - 1, 2)[None, :], 0, turn.size - 1)
     usual = float(np.median(np.abs(turn[around]).max(axis=1)))
+    if usual < STANDS_OUT * noise:
+        # turns as small as the noise's own tell nothing beside the falls
+        return _begun_falls(trace, peak_s, usual), np.ones(peak_s.size, dtype=bool)
     answer_s = min(_answer_s(trace, turn, peak_s), APART * float(np.diff(peak_s).min()))
     least = min(max(STANDS_OUT * noise, LEAST_SHARE * usual), AT_MOST * usual)
     apart_s = max(APART * shortest_s, answer_s)
@@ -76,7 +83,14 @@ def turned_s(trace: Trace, peak_s: Floats, shortest_s: float) -> Floats:
         # some falls hide a spike, others follow the switchover at once: between the two
         at = np.where(late, trace.time_s[place], at)
     at = np.where(late, at - _lead_together(trace, turn, place[late], noise, back), at)
-    return at
+    return at, np.abs(turn[place]) >= CLEAR_SHARE * usual
+
+
+def _begun_falls(trace: Trace, peak_s: Floats, usual: float) -> Floats:
+    """Falls from where their rise steepened; from their peak where the last digit is as large as a turn."""
+    change = np.abs(np.diff(trace.value))
+    digit = float(change[change > 0].min()) if (change > 0).any() else 0.0
+    return peak_s if digit > COARSE * usual else answered_s(trace, peak_s)
 
 
 def _departure(trace: Trace, line: int) -> Floats:
