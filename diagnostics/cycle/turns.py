@@ -22,9 +22,10 @@ APART = 0.9
 """Shortest half-cycles that two switchovers are apart at least: each is placed to a twentieth."""
 STANDS_OUT, LEAST_SHARE = 4.5, 0.2
 """Scatters of the departure, and share of the usual turn, that make a turn."""
-COARSE = 0.3
 AT_MOST = 0.6
 """Share of the usual turn that is never asked for more than."""
+COARSE = 0.3
+"""Last digit over the usual turn from which nothing before a highest reading can be told."""
 BACK, MOST_BACK, LEAST_BACK, EARLIER, BEFORE, FAINT = 0.25, 12, 3, 0.1, 3.0, 2.0
 """Share of a shortest half-cycle, and readings, within which an answer's first turn lies before its largest, the share
 of the largest turn that the first one has at least, and the scatters of the departure by which it stands out,
