@@ -60,6 +60,8 @@ MULTIPLE, BETTER = 1.4, 0.1
 coherence that the true one may lack."""
 SURE = 0.8
 """Coherence at which a rhythm needs no better one looked for in parts of the log."""
+WET = -6.5
+"""ln(mol/mol), +10 degC at 8 bar: beds that end half-cycles so wet have broken through; no control waits for that."""
 
 
 def find_switching(trace: Trace, shortest_s: float, depth: int = 0) -> Switching | None:
@@ -83,6 +85,8 @@ def find_switching(trace: Trace, shortest_s: float, depth: int = 0) -> Switching
     sure = timer is not None and good and is_beyond_doubt(timer[1], trace.duration_s)
     contradicted = timer is not None and sure and is_contradicted(trace, timer[1], shortest_s)
     falls = find_falls(trace, least) if contradicted or not sure else None
+    if falls is not None and trace.of_moisture and float(np.median(falls.peak)) > WET:
+        falls = None
     if sure and falls is None:
         return _believed(trace, timer, shortest_s, depth)
     uneven = falls is not None and keep_no_time(falls, trace.interval_s)

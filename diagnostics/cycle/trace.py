@@ -7,7 +7,7 @@ logarithm, because a swing then keeps its size when the level drifts with the lo
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -32,6 +32,8 @@ class Trace:
         Index of the first reading after each hole of more than three intervals.
     plate_s : float or None
         The timer's setting, where the plant file gives it [s].
+    of_moisture : bool
+        Whether the values are ln(mol/mol).
     """
 
     time_s: Floats
@@ -39,6 +41,7 @@ class Trace:
     interval_s: float
     breaks: np.ndarray
     plate_s: float | None = None
+    of_moisture: bool = False
 
     @property
     def duration_s(self) -> float:
@@ -48,7 +51,8 @@ class Trace:
     def part(self, start_s: float, end_s: float) -> Trace:
         """Readings with ``start_s <= time < end_s``."""
         first, last = np.searchsorted(self.time_s, (start_s, end_s))
-        return trace_of(self.time_s[first:last], self.value[first:last], self.interval_s, self.plate_s)
+        part = trace_of(self.time_s[first:last], self.value[first:last], self.interval_s)
+        return replace(part, plate_s=self.plate_s, of_moisture=self.of_moisture)
 
     def pieces(self) -> list[tuple[int, int]]:
         """Index ranges without a hole in them."""
@@ -56,18 +60,18 @@ class Trace:
         return [(a, b) for a, b in itertools.pairwise(edges) if b > a]
 
 
-def trace_of(time_s: Floats, value: Floats, interval_s: float, plate_s: float | None = None) -> Trace:
+def trace_of(time_s: Floats, value: Floats, interval_s: float) -> Trace:
     """Series of the finite values."""
     good = np.isfinite(value)
     time_s, value = time_s[good], value[good]
     breaks = np.flatnonzero(np.diff(time_s) > 3.0 * interval_s) + 1
-    return Trace(time_s, value, interval_s, breaks, plate_s)
+    return Trace(time_s, value, interval_s, breaks)
 
 
 def moisture_trace(screened: ScreenedLog) -> Trace:
     """Logarithm of moisture on used readings."""
     wet = np.where(screened.used & (screened.moisture > 0), screened.moisture, np.nan)
-    return trace_of(screened.log.time_s, np.log(wet), screened.log.interval_s)
+    return replace(trace_of(screened.log.time_s, np.log(wet), screened.log.interval_s), of_moisture=True)
 
 
 def named_trace(screened: ScreenedLog, header: str) -> Trace:

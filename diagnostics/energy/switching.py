@@ -50,6 +50,8 @@ to broaden, so that the tail comes earlier (from memory: 0.8 to 0.9); but longer
 or heat meets less water, which lengthens it as much. From the log's own load the way is shorter."""
 _WORTH_NAMING, _UNSURE = 0.02, 0.06
 """Below these shares of the regenerations nothing is offered as a saving; the second where it may as well be none."""
+_ALWAYS = 0.95
+"""Share of half-cycles that end above the limit from which a control that waits for it switches as the timer does."""
 _END_SHARE = 0.3
 """Of a half-cycle, by which either end of a log moves the count of its regenerations (95 %)."""
 
@@ -134,8 +136,16 @@ def case_of(screened: ScreenedLog, cycle: Cycle, breakthrough: Breakthrough, pla
     if not from_log:
         # A reserve from the log was found at these same loads: a meter that reads wrong cancels out there, not here.
         held = held / load_scale(screened.conditions, plant)
+    if not plant.heated and bounds.shortest_s >= bounds.today_s - 1.0 and _always_passed(cycle, plant):
+        # a set point that is passed at every turn never lengthens a half-cycle, whatever the balance says of the bed
+        held = held * 0.01
     half_cycles = max(float(np.ptp(screened.log.time_s)) / bounds.today_s, 1.0)
     return Case(held, bounds, of_log, load_over_year(screened, plant, of_log), half_cycles)
+
+
+def _always_passed(cycle: Cycle, plant: Plant) -> bool:
+    ends = cycle.complete["end_dew_point_c"].to_numpy(float)
+    return bool(ends.size and (ends > plant.dryer.dew_point_limit_c).mean() >= _ALWAYS)
 
 
 def _reckon(

@@ -1,9 +1,13 @@
 """Set points, echoes, slips and lulls in logs of a second plant that shares nothing with the engine."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from diagnostics.cycle.control import find_switching
 from diagnostics.cycle.replay import rule_of, with_hidden
+from diagnostics.cycle.trace import trace_of
 from tests.cycle.second_logs import case_of, scored, second_case
 from tests.cycle.study_control import mixed_log
 
@@ -65,3 +69,19 @@ def test_a_set_points_rule_tells_switchovers_that_nothing_falls_at():
     made = rule.made(length, level, 10.0)
     assert made.all()
     assert not rule.made(np.array([500.0]), np.array([-0.5]), 10.0).any()
+
+
+def test_beds_that_break_through_to_inlet_air_at_every_turn_are_no_control_by_dew_point():
+    """A front that reaches saturated air before every turn ends all half-cycles at one level. Invented series."""
+    length_s, step_s = 14385.0, 60.0
+    time_s = np.arange(0.0, 18 * length_s, step_s)
+    since_s = np.mod(time_s - 40.0, length_s)
+    turn = np.floor((time_s - 40.0) / length_s)
+    through_s, before_s = (11500.0 + 2500.0 * np.sin(number * 2.1) for number in (turn, turn - 1.0))
+    front = 9.0 / (1.0 + np.exp(-(since_s - through_s) / 250.0))
+    drying = 9.0 / (1.0 + np.exp(-(length_s - before_s) / 250.0)) * np.exp(-since_s / 400.0)
+    noise = 0.02 * np.random.default_rng(6).standard_normal(time_s.size)
+    trace = replace(trace_of(time_s, -14.4 + np.maximum(front, drying) + noise, step_s), of_moisture=True)
+    found = find_switching(trace, length_s)
+    assert found is not None
+    assert {span.control for span in found.spans} <= {"fixed", "unresolved"}

@@ -101,6 +101,13 @@ def test_a_dryer_that_may_be_full_is_told_that_no_saving_can_be_counted_on() -> 
     assert any("perhaps none" in note for note in switching.notes)
 
 
+def test_a_heatless_dryer_that_passes_its_limit_at_every_turn_saves_nothing_whatever_its_reserve() -> None:
+    switching = switching_of(made.plant(made.HEATLESS), peak_c=-35.0)
+    share = switching.figures.regenerations_saved_share
+    assert (share.low, share.value, share.high) == (0.0, 0.0, 0.0)
+    assert switching.limited_by == "none_possible"
+
+
 def test_the_ends_of_a_short_log_widen_the_counted_share() -> None:
     plant = made.plant(made.HEATED)
     short, long = (
