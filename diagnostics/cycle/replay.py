@@ -78,7 +78,7 @@ def rule_of(length_s: Floats, level: Floats, noise: float, interval_s: float, to
     held = int((late & at_least).sum()) >= LEAST_ALIKE
     forced = bool((early & at_most).any()) and float(length_s.max()) > 1.2 * float(np.median(length_s))
     short = late & (length_s <= NOT_LONGER * float(length_s.min()))
-    shortest = float(np.median(length_s[short])) if held else None
+    shortest = float(np.median(length_s[short])) if held and short.any() else None
     longest = float(np.median(length_s[early & at_most])) if forced else None
     return Rule(middle, scatter, shortest, longest)
 

@@ -85,3 +85,11 @@ def test_beds_that_break_through_to_inlet_air_at_every_turn_are_no_control_by_de
     found = find_switching(trace, length_s)
     assert found is not None
     assert {span.control for span in found.spans} <= {"fixed", "unresolved"}
+
+
+def test_half_cycles_held_at_the_least_that_are_not_much_longer_than_it_name_no_least_where_there_are_none():
+    """Late half-cycles near the shortest by the readings' own step alone: no least length is told, and no NaN."""
+    length_s = np.concatenate([[30.0], np.full(12, 88.0), np.linspace(300.0, 900.0, 20)])
+    level = np.concatenate([[-3.0], np.full(12, 0.9), np.zeros(20)])
+    rule = rule_of(length_s, level, 0.01, 60.0, np.ones(length_s.size, dtype=bool))
+    assert rule.shortest_s is None
