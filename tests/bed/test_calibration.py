@@ -21,20 +21,12 @@ from diagnostics.log.reading import read_log
 from diagnostics.log.record import Upload
 from diagnostics.log.screening import screen
 from diagnostics.plant import Plant, plant_from
+from tests.bed import nameplates
 
 BAR = 8.01325
 TABLES = {
     "site": {"name": "Test (invented)", "timezone": "Europe/Berlin"},
-    "dryer": {
-        "regeneration": "heated_purge",
-        "rated_flow_m3_min": 24.0,
-        "half_cycle_s": 14400,
-        "purge_share": 0.12,
-        "purge_share_means": "while_purging",
-        "purge_s": 13500,
-        "heater_s": 8640,
-        "desiccant_mass_kg": 260.0,
-    },
+    "dryer": nameplates.heated(260.0),
     "operation": {"flow_m3_min": 16.0, "inlet_temperature_c": 34.0, "pressure_bar_g": 7.0},
 }
 

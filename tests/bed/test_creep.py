@@ -15,20 +15,12 @@ from diagnostics.bed.steady import steady_state
 from diagnostics.bed.twin import Conditions, Outlet, Twin, _drained
 from diagnostics.bed.vessel import FREE_AIR_KG_M3, Dryer, dryer_from
 from diagnostics.plant import plant_from
+from tests.bed import nameplates
 
 
 @lru_cache(maxsize=1)
 def _dryer() -> Dryer:
-    nameplate = {
-        "regeneration": "heated_purge",
-        "rated_flow_m3_min": 24.0,
-        "half_cycle_s": 14400,
-        "purge_share": 0.12,
-        "purge_share_means": "while_purging",
-        "purge_s": 13500,
-        "heater_s": 8640,
-        "desiccant_mass_kg": 400.0,
-    }
+    nameplate = nameplates.heated(400.0)
     return dryer_from(plant_from({"dryer": nameplate}), cells=40)
 
 

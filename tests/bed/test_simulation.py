@@ -18,6 +18,7 @@ from diagnostics.bed.simulation import simulate
 from diagnostics.bed.vessel import dryer_from
 from diagnostics.errors import InputError, UsageError
 from diagnostics.plant import Plant, plant_from
+from tests.bed import nameplates
 
 DEW = "Dew point [°C]"
 
@@ -129,16 +130,7 @@ def _near_its_front() -> Plant:
     return plant_from(
         {
             "site": {"name": "Test (invented)", "timezone": "Europe/Berlin"},
-            "dryer": {
-                "regeneration": "heated_purge",
-                "rated_flow_m3_min": 24.0,
-                "half_cycle_s": 14400,
-                "purge_share": 0.12,
-                "purge_share_means": "while_purging",
-                "purge_s": 13500,
-                "heater_s": 8640,
-                "desiccant_mass_kg": 300.0,
-            },
+            "dryer": nameplates.heated(300.0),
             "operation": {"flow_m3_min": 16.5, "inlet_temperature_c": 33.0, "pressure_bar_g": 7.0},
         }
     )
