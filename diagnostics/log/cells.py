@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 
-MINUS = str.maketrans(dict.fromkeys("\u2212\u2013\u2012\ufe63\uff0d\u2010\u2011", "-"))
+MINUS = str.maketrans(dict.fromkeys("\u2212\u2013\u2012\ufe63\uff0d\u2010\u2011\u00ad", "-"))
 """Signs that print like a minus."""
 
 _NUMBER = re.compile(

@@ -1,4 +1,4 @@
-"""Which one-byte code page a text was written in.
+"""Which code page a text was written in.
 
 Question: under which page do titles and units make sense? Input: the first lines. Output: the page. Method: every page
 decodes the cells; first counts how many then name a time, a quantity or a unit, then how many words of the trade are
@@ -15,7 +15,7 @@ _PAGES = {
     "iso8859-13": "ISO 8859-13", "cp850": "DOS 850", "cp852": "DOS 852", "cp866": "DOS 866", "cp737": "DOS 737",
     "cp775": "DOS 775", "cp857": "DOS 857", "koi8-r": "KOI8-R", "koi8-u": "KOI8-U", "mac-roman": "Mac Roman",
     "mac-latin2": "Mac Central European", "mac-cyrillic": "Mac Cyrillic", "mac-greek": "Mac Greek",
-    "mac-turkish": "Mac Turkish",
+    "mac-turkish": "Mac Turkish", "cp932": "Shift JIS", "gb18030": "GB 18030", "cp949": "Korean 949", "big5": "Big5",
 }  # fmt: skip
 _TITLE_LINES, _LONGEST_TITLE = 60, 80
 _SPELT = frozenset(

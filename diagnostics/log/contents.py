@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import gzip
 import io
+import re
 import zipfile
 import zlib
 from dataclasses import dataclass
@@ -138,7 +139,9 @@ def _refuse_stranger(name: str, head: bytes) -> None:
 
 
 def _is_binary(head: bytes) -> bool:
-    """Whether bytes are no text: NUL or control bytes, unless NULs alternate as in UTF-16."""
+    """Whether bytes are no text: NUL or control bytes, unless NULs alternate as in UTF-16 or fill a failed sector."""
+    if b"\0\0\0\0" in head and head.count(b"\n") > 2:
+        head = re.sub(rb"\x00{16,}", b"", head)
     if not head:
         return False
     pairs = len(head) // 2

@@ -15,6 +15,12 @@ import numpy as np
 from diagnostics.log.code_pages import code_page
 
 _HEAD_BYTES = 65_536
+_TWICE = re.compile(rb"\xc3[\x82\x83][\xc2\xc5\xe2]|&deg;|&sup[23];")
+"""An A with a circumflex or a tilde and a sign behind it, as UTF-8 looks that was taken for Windows-1252."""
+_INVISIBLE = tuple(mark.encode() for mark in "\ufeff\u200b\u200e\u200f\u202a\u202c\u2060")
+"""Marks for the direction of writing and the like, which people copy along with a table."""
+_FORMULA = re.compile(rb'(?m)(^|[;,\t|])(?:="([^"\n]*)"|"=""([^"\n]*)""")(?=[;,\t|]|$)')
+"""A text that a spreadsheet is kept from turning into a number or date."""
 
 
 def to_utf8(data: bytes) -> tuple[bytes, str]:
@@ -36,7 +42,35 @@ def to_utf8(data: bytes) -> tuple[bytes, str]:
     text = text.rstrip(b"\x00\x1a")
     if b"\r" in text:
         text = text.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
-    return text, name
+    if b"\0" in text:
+        text = _without_nuls(text)
+    if name != "ASCII":
+        for mark in _INVISIBLE:
+            text = text.replace(mark, b"")
+    return (_respelt(text) if _TWICE.search(text[:_HEAD_BYTES]) else text), name
+
+
+def _without_nuls(text: bytes) -> bytes:
+    """Text without NULs: single ones go, a block of them goes with the line on which the writing broke off."""
+    text = text.lstrip(b"\0")
+    if text.count(b"\0\0\0\0") == 0:
+        return text.replace(b"\0", b"")
+    return re.sub(rb"[^\n]*\x00{4,}[^\n]*\n?", b"", text).replace(b"\0", b"")
+
+
+def _respelt(text: bytes) -> bytes:
+    """Letters that were taken for UTF-8 once too often, and those that a web page names."""
+
+    def once(found: re.Match[str]) -> str:
+        try:
+            return found[0].encode("cp1252").decode("utf-8")
+        except UnicodeError:
+            return found[0]
+
+    spelt = re.sub(r"[\u00c2\u00c3].", once, text.decode("utf-8", errors="replace"))
+    for name, letter in (("&deg;", "°"), ("&sup3;", "³"), ("&sup2;", "²")):
+        spelt = spelt.replace(name, letter)
+    return spelt.encode("utf-8")
 
 
 def plain_quotes(data: bytes) -> bytes:
@@ -47,6 +81,8 @@ def plain_quotes(data: bytes) -> bytes:
     data : bytes
         UTF-8.
     """
+    if _FORMULA.search(data[:_HEAD_BYTES]):
+        data = _FORMULA.sub(rb'\1"\2\3"', data)
     lines = [line for line in data[:_HEAD_BYTES].split(b"\n")[:60] if line.strip()]
     for mark in (b'"', b"'"):
         wrapped = [line.strip() for line in lines if line.startswith(mark) and line.strip().endswith(mark)]

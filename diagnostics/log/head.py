@@ -13,6 +13,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from diagnostics.log.cells import cell_class, is_type_row
+from diagnostics.log.time_words import is_date_title, is_time_title
+from diagnostics.log.titles import is_statistic, quantity_of
 from diagnostics.log.units import parse_unit, split_title
 
 _MOST_TITLE_ROWS = 5
@@ -130,13 +132,17 @@ def _fits(row: Sequence[str], usual: list[str], tolerated: float) -> bool:
 
 def _belongs(cells: list[str], width: int, names: list[list[str]]) -> bool:
     filled = [cell for cell in cells if cell]
-    if len(cells) > width + 1 or len(filled) < max(2, 0.4 * width) or (width == 2 and len(filled) < 1):
+    if len(cells) > width + 1 or len(filled) < max(2, 0.25 * width) or (width == 2 and len(filled) < 1):
+        return False
+    if not names and len(filled) < 0.4 * width:
         return False
     if not names:
         return True
-    below = sum(1 for cell in names[-1] if cell)
+    below = [cell for cell in names[-1] if cell]
     texts = sum(cell_class(cell) == "t" or parse_unit(_bare(cell)) is not None for cell in filled)
-    return len(filled) >= 0.8 * below and texts >= 0.7 * len(filled)
+    # One title may stand over the several columns of a channel, whose own titles then come again for each.
+    grouped = len(set(below)) < len(below) and len(cells) >= width - 1
+    return len(filled) >= (0.3 if grouped else 0.8) * len(below) and texts >= 0.7 * len(filled)
 
 
 def _to_width(
@@ -151,6 +157,8 @@ def _to_width(
     row = [cell.lstrip("#%\ufeff ").strip() for cell in cells]
     if row and not row[0] and len(row) == width + 1:
         row = row[1:]
+    if len(row) > width and row[-1]:
+        return _narrowed(row, data, by_blanks)
     lacking = width - len(row)
     if lacking > 0 and by_blanks:
         stamps = sum(":" in cell or cell.count("-") + cell.count("/") + cell.count(".") == 2 for cell in data[:2])
@@ -164,6 +172,28 @@ def _to_width(
         row, lacking = ["", *row], 0
     short = sum(kind == "n" for kind in usual[len(row) :]) if lacking > 0 else 0
     return (row + [""] * width)[:width], short
+
+
+def _narrowed(row: list[str], data: Sequence[str], by_blanks: bool) -> tuple[list[str], int]:
+    """Titles of which one is too many laid over the columns; the last one is over where nothing tells another."""
+    stamps = [k for k, cell in enumerate(data) if _looks_like_stamp(cell)]
+    if data and ":" in data[0] and stamps == [0] and is_date_title(row[0]) and is_time_title(row[1]):
+        return [f"{row[0]} {row[1]}", *row[2:]], 0
+    if by_blanks:
+        joined = [[*row[:k], f"{row[k]} {row[k + 1]}", *row[k + 2 :]] for k in range(len(row) - 1)]
+        named = [sum(map(_says_something, titles)) for titles in joined]
+        best = [titles for titles, count in zip(joined, named, strict=True) if count == max(named)]
+        return (best[0], 0) if len(best) == 1 else (row[:-1], -1)
+    timed = [k for k, title in enumerate(row) if is_time_title(title) or is_date_title(title)]
+    return row[:-1], 0 if not timed or not stamps or set(timed) & set(stamps) else -1
+
+
+def _says_something(title: str) -> bool:
+    return is_time_title(title) or is_date_title(title) or quantity_of(*split_title(title)) is not None
+
+
+def _looks_like_stamp(cell: str) -> bool:
+    return cell_class(cell) == "n" and (":" in cell or sum(cell[1:].count(mark) for mark in "-/.") == 2)
 
 
 def _counts_rows(rows: Sequence[Sequence[str]]) -> bool:
@@ -181,6 +211,8 @@ def _bare(cell: str) -> str:
 
 def _is_units(row: list[str]) -> bool:
     filled = [cell for cell in row if cell]
+    if sum(map(is_statistic, filled)) >= 2:
+        return False
     known = sum(parse_unit(_bare(cell)) is not None or _bare(cell) == "" for cell in filled)
     bracketed = sum(cell[0] in "[(" and cell[-1] in "])" for cell in filled)
     return known + bracketed > 0 and max(known, bracketed) >= 0.3 * len(filled) and not _names_quantities(filled)
@@ -191,12 +223,21 @@ def _names_quantities(filled: list[str]) -> bool:
     return sum(bool(split_title(cell)[0]) and split_title(cell)[1] is not None for cell in filled) > 0.3 * len(filled)
 
 
+def _spread(groups: list[str], below: list[str]) -> list[str]:
+    """A group's title over each of its columns; those without a title of their own keep what stands above them."""
+    spread, group = [], ""
+    for above, own in zip(groups, below, strict=True):
+        group = above or (group if own else "")
+        spread.append(group)
+    return spread
+
+
 def _titles(names: list[list[str]], width: int) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
     if not names:
         return tuple(f"column {k + 1}" for k in range(width)), tuple(() for _ in range(width))
     nearest = list(names[0])
     if len(names) > 1 and len(set(filter(None, nearest))) < sum(map(bool, nearest)):
-        nearest = [f"{above} {own}".strip() for above, own in zip(names[1], nearest, strict=True)]
+        nearest = [f"{above} {own}".strip() for above, own in zip(_spread(names[1], nearest), nearest, strict=True)]
     seen: Counter[str] = Counter()
     titles = []
     for k, title in enumerate(nearest):

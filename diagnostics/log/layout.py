@@ -26,7 +26,8 @@ _BLANKS_AT_LEAST, _BLANKS_AT_BEST = 0.8, 0.9
 _FEWEST_LINES = 2
 _LINES_TRIED = 120
 _MARKS_TRIED = 2000
-_WIDE_GAP = re.compile(r"\d\s{2,}[-+]?\d")
+_UNPARTED = re.compile(r".*\d\s{2,}[-+]?\d.*|[-+]?\d+ [-+]?\d{1,2}|.*:\d\d -\d{1,3}")
+"""Two readings, or a stamp and a reading, that another separator has left in one cell."""
 _THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2}[.,]\d{3}")
 _POINT = re.compile(r"[+-]?\d*\.\d+")
 _COMMA = re.compile(r"[+-]?\d*,\d+")
@@ -177,7 +178,7 @@ def _score(lines: list[str], delimiter: str) -> tuple[float, int]:
     cells = [cell for row in rows if len(row) == width for cell in row if cell.strip()]
     if not cells:
         return 0.0, width
-    readings = sum(cell_class(cell) in "nf" and not _WIDE_GAP.search(cell) for cell in cells) / len(cells)
+    readings = sum(cell_class(cell) in "nf" and not _UNPARTED.fullmatch(cell) for cell in cells) / len(cells)
     return share / len(rows) * readings, width
 
 

@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 
 from diagnostics.errors import InputError
+from diagnostics.log.channel_names import named_channels
 from diagnostics.log.channels import Channels, to_channels
 from diagnostics.log.clock import Clock, find_clock
 from diagnostics.log.columns import Assignment, NumberColumn, assign, column_named, say_faults
@@ -154,7 +155,7 @@ class _Placed:
 def _read_table(
     table: RawTable, notes: tuple[str, ...], plant: Plant, wanted: Mapping[str, str], sha256: str, required: bool
 ) -> Log:
-    table = usual_shape(table, wanted)
+    table = named_channels(usual_shape(table, wanted))
     time_column, date_column = (column_named(table, wanted[q], q) if q in wanted else None for q in ("time", "date"))
     clock = find_clock(table, plant.log, time_column=time_column, date_column=date_column)
     assignment = assign(table, clock.columns, columns=wanted, units={str(q): u for q, u in plant.log.units.items()})
@@ -326,6 +327,10 @@ def _place(clock: Clock, readable: Flags, plant: Plant, assignment: Assignment) 
             if timezone
             else "No zone is known; its stamps were laid on UTC as they stand. Give site.timezone to have them placed."
         )
+    message = _messages(assignment, rows, time_s)
+    if message is not None:
+        rows, time_s = np.arange(readable.size)[rows][~message], time_s[~message]
+        notes.append(f"{int(message.sum())} rows without a number share the stamp of a reading and were left out.")
     order = arrange(time_s, timezone, _identical(assignment, rows, time_s))
     all_jumps = tuple(sorted((*jumps, *order.clock_jumps), key=lambda jump: jump.time_s))
     return _Placed(_taken(rows, order.rows, readable.size), order, all_jumps, timezone, (*notes, *order.notes))
@@ -357,6 +362,17 @@ def _fixed_zone(offset_s: float) -> str:
     sign = "-" if offset_s < 0 else "+"
     minutes = int(abs(offset_s) // 60)
     return f"{sign}{minutes // 60:02d}:{minutes % 60:02d}"
+
+
+def _messages(assignment: Assignment, rows: np.ndarray | slice, time_s: Floats) -> Flags | None:
+    """Rows that hold a logger's message instead of numbers, at the stamp of a reading; None where there are none."""
+    if not (time_s[1:] == time_s[:-1]).any():
+        return None
+    empty = np.ones(time_s.size, dtype=bool)
+    for column in assignment.chosen.values():
+        empty &= ~np.isfinite(column.values[rows])
+    message: Flags = empty & np.isin(time_s, time_s[~empty]) if empty.any() else empty
+    return message if message.any() else None
 
 
 def _identical(assignment: Assignment, rows: np.ndarray | slice, time_s: Floats) -> Flags | None:

@@ -99,6 +99,7 @@ def _walk_over(path: Path) -> _Walk:
             digest.update(view[:count])
             start = HEAD_BYTES if at == 0 else 0
             plain = plain and room[start:count].isascii() and room.find(b"\r", 0, count) < 0
+            plain = plain and room.find(b"\0", 0, count) < 0
             end = room.rfind(b"\n", 0, count)
             line_end = at + end if end >= 0 else line_end
             at += count

@@ -8,6 +8,7 @@ text goes through the same reader again.
 from __future__ import annotations
 
 import re
+from collections import deque
 from pathlib import Path
 from typing import Any
 
@@ -17,10 +18,12 @@ from diagnostics.errors import InputError
 from diagnostics.log.cells import cell_class
 from diagnostics.log.layout import LONGEST_LINE_BYTES, Layout, split_line
 from diagnostics.log.raw import RawColumn, RawTable
+from diagnostics.log.torn import cut_at_its_end, without_cut_cell
 
 _BLOCK_BYTES = 4 << 20
 _STREAM_BLOCK_BYTES = 1 << 20
 _MOST_COLUMNS = 2000
+_TAIL_BYTES = 4096
 
 
 def read_text(data: bytes, layout: Layout, name: str, *, stamps_as_text: bool = False) -> RawTable:
@@ -43,7 +46,7 @@ def read_text(data: bytes, layout: Layout, name: str, *, stamps_as_text: bool = 
     """
     if layout.width > _MOST_COLUMNS:
         raise InputError(f"{name} has {layout.width} columns, at most {_MOST_COLUMNS} are read; export fewer.")
-    body: Any = memoryview(data)[layout.offset :]
+    body: Any = memoryview(data)[layout.offset : _end(data, layout)]
     torn, note = 0, ""
     table = None
     delimiter = layout.delimiter
@@ -64,6 +67,16 @@ def read_text(data: bytes, layout: Layout, name: str, *, stamps_as_text: bool = 
     if torn:
         note = f"{torn} lines had another number of cells than the table and were left out."
     return _as_raw(table, layout, name, bytes(body[:LONGEST_LINE_BYTES]), delimiter, torn, (note,) if note else ())
+
+
+def _end(data: bytes, layout: Layout) -> int:
+    """Where the readings end: a last line without its line end that breaks off within its last number is none."""
+    if data.endswith(b"\n"):
+        return len(data)
+    tail = data[max(layout.offset, len(data) - _TAIL_BYTES) :].decode("utf-8", errors="replace").split("\n")[1:]
+    if not cut_at_its_end([split_line(line, layout.delimiter) for line in tail]):
+        return len(data)
+    return data.rfind(b"\n") + 1
 
 
 def read_stream(path: Path, offset: int, layout: Layout, *, stamps_as_text: bool = False) -> RawTable | None:
@@ -152,10 +165,12 @@ def _mended(body: bytes, layout: Layout, delimiter: str) -> tuple[bytes, int]:
     """
     width, source = layout.width, layout.delimiter
     kept: list[str] = []
+    whole: deque[list[str]] = deque(maxlen=8)
     torn = 0
     for line in body.decode("utf-8", errors="replace").split("\n"):
         if not layout.by_blanks and '"' not in line and line.count(source) == width - 1:
             kept.append(line)
+            whole.append(line.split(source))
             continue
         if not line.strip():
             continue
@@ -165,6 +180,10 @@ def _mended(body: bytes, layout: Layout, delimiter: str) -> tuple[bytes, int]:
         if len(cells) > width or (len(cells) == 1 and width > 1):
             torn += 1
             continue
+        if len(cells) < width:
+            cells = without_cut_cell(cells, list(whole))
+        else:
+            whole.append(cells)
         cells += [""] * (width - len(cells))
         kept.append(delimiter.join(_quoted(cell, delimiter) for cell in cells))
     return "\n".join(kept).encode("utf-8"), torn

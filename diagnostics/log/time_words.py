@@ -28,7 +28,8 @@ def plain(title: str) -> str:
         "NFKD", spaced.lower().replace("ß", "ss").replace("ø", "o").replace("ł", "l").replace("ı", "i")
     )
     bare = "".join(c for c in folded if not unicodedata.combining(c))
-    return " ".join(re.sub(r"[^\w%°]+|_", " ", bare).split())
+    # What is taken apart has to go together again, or Korean syllables would be letters.
+    return " ".join(re.sub(r"[^\w%°]+|_", " ", unicodedata.normalize("NFC", bare)).split())
 
 
 def is_time_title(title: str, aliases: tuple[str, ...] = ()) -> bool:

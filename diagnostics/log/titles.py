@@ -20,12 +20,13 @@ _DEW_POINT = re.compile(
     r"\bdtp\b|\bpdt\b|taupunkt|drucktaupunkt|frostpunkt|reifpunkt|\btaup\b|"
     r"rosee|point de givre|punto de rocio|\brocio\b|rugiada|orvalho|dauwpunt|daggpunkt|duggpunkt|dugpunkt|kastepiste|"
     r"punkt rosy|\brosy\b|rosny bod|rosneho|harmatpont|punct de roua|\broua\b|rosisc|rosist|rasos|kastepunkt|"
-    r"rasas punkt|оросяване|точк\w* росы|точк\w* роси|росы|σημειο δροσου|δροσου|ciy nokta|cig nokta|露点|이슬점"
+    r"rasas punkt|оросяване|точк\w* росы|точк\w* роси|росы|σημειο δροσου|δροσου|ciy nokta|cig nokta|露点|이슬점|노점"
 )
 _WEAK_DEW_POINT = re.compile(r"^(.* )?(dp|tp|td\d?|dew)( .*)?$")
 _NOT_MEASURED = re.compile(
     r"set ?point|sollwert|consigne|\blimit\b|grenz|alarm|\bstatus\b|\bmask\b|\bflag\b|quality|error|fehler|"
-    r"spread|depression|difference|differenz|\bdelta\b|\bmin\b|\bmax\b|minimum|maximum|std ?dev|deviation|previous day|"
+    r"spread|depression|difference|differenz|\bdelta\b|\bmin(im\w*|i)?\b|\bma(x|ks|ss)(im\w*|i)?\b|hochstw|tiefstw|"
+    r"std ?dev|deviation|previous day|"
     r"vergangener tag|battery|batterie|setting"
 )
 _HUMID = re.compile(
@@ -47,11 +48,11 @@ _PURGE = re.compile(
 _FLOW = re.compile(
     r"flow ?(rate|meter)?|volumenstrom|durchfluss|luftmenge|luftverbrauch|volumestroom|debiet|\bdebit\b|caudal|portata|"
     r"vazao|flode|stromning|gjennomstromning|virtaus|przeplyw|prutok|terfogataram|aramlas|расход|витрата|παροχη|\bdebi\b|"
-    r"air consumption|air demand|流量|liefermenge|fordermenge"
+    r"air consumption|air demand|流量|유량|liefermenge|fordermenge"
 )
 _PRESSURE = re.compile(
     r"\bpress\w*|druck\b|\w*druck\b|pression|presion|pressione|pressao|\bdruk\b|\btryck\b|\btrykk?\b|paine|cisnienie|"
-    r"\btlak\b|nyomas|presiune|давлени\w*|тиск|πιεση|basinc|圧力|压力|\bpres\b|\bp ?line\b|\bp\d?\b"
+    r"\btlak\b|nyomas|presiune|давлени\w*|тиск|πιεση|basinc|圧力|压力|압력|\bpres\b|\bp ?line\b|\bp\d?\b"
 )
 _NOT_LINE_PRESSURE = re.compile(
     r"switch|\bdv\b|diff\w*|\bdp\b|drop|delta|oil|\bol|water|wasser|vapou?r|dampf|abfall|perte|"
@@ -193,6 +194,18 @@ def rank(title: str, quantity: str) -> int:
     text = plain(title)
     main, lesser = _MAIN.get(quantity), _LESSER.get(quantity)
     return (2 if lesser and lesser.search(text) else 1) - (1 if main and main.search(text) else 0)
+
+
+_STATISTIC = re.compile(
+    r"min(im\w*|i)?|ma(x|ks|ss)(im\w*|i)?|mean|av(g|e|r|er|erage)|mittel(wert)?|mitt|m?w|moy(enne)?|med(ia|io|iana|ie|el)?|"
+    r"prom(edio)?|gem(iddelde)?|gjennomsnitt|snitt|medelvarde|middel|keskiarvo|ka|sr(ednia)?|prumer|atlag|std( ?dev)?|"
+    r"sigma|median\w*|среднее|мин|макс|last|actual|akt(uell)?"
+)
+
+
+def is_statistic(title: str) -> bool:
+    """Whether a title names only which value of an interval a column holds, such as its mean."""
+    return bool(_STATISTIC.fullmatch(plain(title)))
 
 
 def is_barometer(title: str) -> bool:

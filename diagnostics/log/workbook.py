@@ -10,6 +10,7 @@ import datetime as dt
 import io
 import re
 import zipfile
+import zlib
 from dataclasses import replace
 from typing import Any
 
@@ -26,6 +27,8 @@ _SAMPLE_ROWS = 300
 _MOST_CELLS = 40_000_000
 _EPOCH = dt.datetime(1970, 1, 1)
 _DAYS_TO_1904 = 1462
+_DAMAGES = (zipfile.BadZipFile, zlib.error, OSError, EOFError, ValueError, RuntimeError, NotImplementedError)
+"""What unpacking a damaged archive may raise."""
 
 
 def read_workbook(content: Content) -> RawTable:
@@ -65,10 +68,11 @@ def _counts_from_1904(data: bytes) -> bool:
     """Whether bare day numbers of the workbook count from 1904-01-01."""
     if not data.startswith(b"PK"):
         return False
-    with zipfile.ZipFile(io.BytesIO(data)) as archive:
-        if "xl/workbook.xml" not in archive.namelist():
-            return False
-        return re.search(rb'date1904="(?:1|true)"', archive.read("xl/workbook.xml")) is not None
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            return re.search(rb'date1904="(?:1|true)"', archive.read("xl/workbook.xml")) is not None
+    except (*_DAMAGES, KeyError):
+        return False
 
 
 def _from_1904(table: RawTable) -> RawTable:
@@ -96,7 +100,7 @@ def _refuse_vast(content: Content) -> None:
                             f"{content.name}: a sheet spans {rows} rows by {columns} columns; delete the stray cells"
                             " far from the table or export as CSV."
                         )
-    except (zipfile.BadZipFile, OSError, EOFError, ValueError, RuntimeError, NotImplementedError) as error:
+    except _DAMAGES as error:
         raise InputError(f"{content.name} is a damaged or locked workbook ({error}); save it again.") from None
 
 
