@@ -35,6 +35,7 @@ from diagnostics.cycle.tracking import (
     STEADY,
     Course,
     course_by_parts,
+    divides_the_day,
     follow,
     is_good,
     may_be_the_days,
@@ -58,6 +59,8 @@ DAY_S, LEAST_DAYS, EDGE = 86400.0, 1.5, 1.5
 MULTIPLE, BETTER = 1.4, 0.1
 """Times the shortest half-cycle from which, or below which, a timer may be a multiple or a part of the true one, and
 coherence that the true one may lack."""
+ALL_OF_IT = 0.9
+"""Share of the log in which a timer shows that ruled all of it."""
 SURE = 0.8
 """Coherence at which a rhythm needs no better one looked for in parts of the log."""
 WET = -6.5
@@ -92,12 +95,13 @@ def find_switching(trace: Trace, shortest_s: float, depth: int = 0) -> Switching
     uneven = falls is not None and keep_no_time(falls, trace.interval_s)
     if timer is not None and not uneven and may_be_the_days(timer[1]):
         beside = without_days(trace)
-        other = whole_course(beside) if beside is not None else None
-        if beside is not None and other is not None and is_good(other[1]) and believable(beside, other):
+        other = _behind_the_days(trace, beside) if beside is not None else None
+        if beside is not None and other is not None:
             return timed(beside, *other, shortest_s, depth)
     timely = falls is None or timer is None or keeps_their_time(timer[1], falls, trace.interval_s)
     if good and timely:
-        believed = _believed(trace, timer, shortest_s, depth)
+        waits = falls is not None and timer is not None and uneven and _waits(trace, falls, timer[1], shortest_s)
+        believed = None if waits else _believed(trace, timer, shortest_s, depth)
         if believed is not None or falls is None or not (uneven or _from_one_level(falls)):
             return believed
         return _with_the_rest(trace, by_set_point(trace, falls, shortest_s), shortest_s, depth)
@@ -120,6 +124,20 @@ def find_switching(trace: Trace, shortest_s: float, depth: int = 0) -> Switching
 def _from_one_level(falls: Falls) -> bool:
     """Whether falls leave no doubt and all start from one level: the hours of the day make no such."""
     return falls.false_alarm_probability <= BEYOND_DOUBT and falls.level_scatter <= ONE_LEVEL
+
+
+def _waits(trace: Trace, falls: Falls, course: Course, shortest_s: float) -> bool:
+    """Whether a set point explains the uneven falls behind a course that never leaves off: a steady load makes such."""
+    whole = course.present_share > ALL_OF_IT
+    return whole and _from_one_level(falls) and rule_explains(trace, falls, course, shortest_s)
+
+
+def _behind_the_days(trace: Trace, beside: Trace) -> tuple[Comb, Course] | None:
+    """Timer of a trace less the day's wave; what is left of the wave are its harmonics, and those divide the day."""
+    other = whole_course(beside)
+    if other is None or not is_good(other[1]) or believable(beside, other) is None:
+        return None
+    return other if not divides_the_day(other[1]) or is_kept_by_turns(trace, other[1]) else None
 
 
 def _believed(trace: Trace, timer: tuple[Comb, Course] | None, shortest_s: float, depth: int) -> Switching | None:

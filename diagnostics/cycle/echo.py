@@ -26,8 +26,11 @@ MOST_READINGS, CHUNK = 20_000, 100
 def is_echo(trace: Trace, course: Course) -> bool:
     """Whether a wave of too few readings, a whole part of the half-cycle found, explains most of what that does."""
     half, step = course.half_cycle_s, trace.interval_s
+    if course.towers_differ:
+        # an echo of three half-cycles may pass for a full cycle
+        half *= 2.0
     parts = np.arange(np.floor(half / (LEAST_READINGS * step)) + 1.0, np.floor(half / (FASTEST * step)) + 1.0)
-    parts = parts[(half / parts < LEAST_READINGS * step) & (parts >= 2.0)]
+    parts = parts[(half / parts < LEAST_READINGS * step) & (parts >= (3.0 if course.towers_differ else 2.0))]
     if parts.size == 0:
         return False
     longest = max(course.pieces, key=lambda piece: piece.end_s - piece.start_s)

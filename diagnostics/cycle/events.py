@@ -22,6 +22,8 @@ MOST_AHEAD = 40
 FALSE_ALARM = 1e-3
 MOST_KNOWN, LEAST_KNOWN, ALIKE = 60, 10.0, 0.6
 """Known falls looked at, the noise they must stand out of, and the share of their usual drop that a fall must have."""
+LARGEST_SHARE = 0.98
+"""Of changes looked at to tell the scatter of a reading."""
 _SAME_LEVEL = 0.05
 """Of the logarithm of moisture: half a kelvin of dew point, what a set point scatters by at least."""
 
@@ -229,7 +231,8 @@ def _judged(trace: Trace, smooth: Floats, picked: np.ndarray, noise: float) -> t
     fall_s, rise_s = _half_times(trace.time_s, smooth, picked, low_before, drop, rise)
     faster = int((fall_s[told] < 0.5 * rise_s[told]).sum())
     by_speed = min(_beyond(faster, counted, 1.0 / 3.0), _chance_of_early_floors(smooth, picked, noise))
-    by_level = _chance_of_one_level(smooth[picked][told], float(np.median(np.minimum(drop, rise)[told])))
+    swing = float(np.median(np.minimum(drop, rise)[told]))
+    by_level = _chance_of_one_level(smooth[picked][told], swing, digit_of(trace.value))
     together = max(by_speed * by_level, 1e-300)
     # the product of two chances is small oftener than either: its own distribution counts
     return drop, 2.0 * min(by_speed, together * (1.0 - np.log(together)))
@@ -242,14 +245,17 @@ def _beyond(faster: float, counted: int, share: float) -> float:
     return float(bdtrc(faster - 1.0, counted, share)) if faster > 0 else 1.0
 
 
-def _chance_of_one_level(level: Floats, swing: float) -> float:
-    """Chance that two thirds of the peaks, each anywhere within a swing of the next, lie as close together as these."""
+def _chance_of_one_level(level: Floats, swing: float, digit: float) -> float:
+    """Chance that two thirds of the peaks, each anywhere within a swing of the next, lie as close together as these.
+
+    Peaks of one last digit lie anywhere within it.
+    """
     ordered = np.sort(level)
     n = ordered.size
     many = max(LEAST_EVENTS, -(-2 * n // 3))
     if many > n or swing <= 0.0:
         return 1.0
-    width = float((ordered[many - 1 :] - ordered[: n - many + 1]).min()) / swing
+    width = max(float((ordered[many - 1 :] - ordered[: n - many + 1]).min()), digit) / swing
     if width >= 1.0:
         return 1.0
     ways = float(np.log(many) + _log_choose(n, many))
@@ -302,7 +308,21 @@ def _chance_of_early_floors(smooth: Floats, picked: np.ndarray, noise: float) ->
 
 
 def noise_of(value: Floats) -> float:
-    """Scatter of one reading, by the last digit at least."""
+    """Scatter of one reading, by the last digit at least.
+
+    The share of changes up to their median tells it: of whole digits the median itself is too coarse.
+    """
+    from scipy.special import ndtri
+
+    change, digit = np.abs(np.diff(value)), digit_of(value)
+    if change.size == 0:
+        return 1e-9
+    usual = float(np.median(change)) + 0.5 * digit
+    share = min(float(np.mean(change <= usual)), LARGEST_SHARE)
+    return max(usual / float(ndtri(0.5 + 0.5 * share)) / np.sqrt(2.0), digit / np.sqrt(12.0)) + 1e-9
+
+
+def digit_of(value: Floats) -> float:
+    """Smallest step between readings: the last digit, where the log has one."""
     change = np.abs(np.diff(value))
-    digit = float(change[change > 0].min()) if (change > 0).any() else 0.0
-    return max(1.4826 * float(np.median(change)) / np.sqrt(2.0), digit / np.sqrt(12.0)) + 1e-9
+    return float(change[change > 0].min()) if (change > 0).any() else 0.0

@@ -118,7 +118,7 @@ def _leaps(trace: Trace, peak_s: Floats, noise: float) -> tuple[Floats, Flags]:
         leaps = over > SPIKE * scatter + bent
         leaps |= (over > 0.5 * SPIKE * scatter + 0.5 * bent) & (then > SPIKE * wider + 2.0 * bent)
         leaps &= ~leapt & (at >= STRAIGHT) & (at <= last)
-        grows = then > 2.0 * over
+        grows = then > 2.0 * np.maximum(over, 0.0)
         back = np.where(grows, over / np.where(grows, then - over, 1.0), 0.5)
         lead = np.where(leaps, (back - later) * step, lead)
         leapt |= leaps

@@ -113,8 +113,13 @@ def may_be_the_days(course: Course) -> bool:
     if times < LONG_TIMES:
         # so few cycles leave the period itself vague
         return suddenness(course.folded) < SUDDEN_LONG
-    divides = times < 6.5 and abs(times - np.rint(times)) < 0.05 * np.rint(times)
-    return bool(divides and suddenness(course.folded) < SUDDEN)
+    return divides_the_day(course) and suddenness(course.folded) < SUDDEN
+
+
+def divides_the_day(course: Course) -> bool:
+    """Whether a few cycles of a rhythm make a day."""
+    times = DAY_S / course.folded.period_s
+    return bool(times < 6.5 and abs(times - np.rint(times)) < 0.05 * np.rint(times))
 
 
 def suddenness(folded: Folded) -> float:

@@ -37,8 +37,9 @@ def test_a_change_of_control_splits_the_log(kind, order):
         assert scored(case, cycle, within).f1 >= 0.85
 
 
-def test_a_timer_too_fast_for_the_logger_leaves_no_echo():
-    case = second_case(seed=9201, kind="heatless", days=1.0, interval_s=60.0)
+@pytest.mark.parametrize("fault", [(), ("tower_imbalance",), ("bypass_leak",), ("clock_jump",)])
+def test_a_timer_too_fast_for_the_logger_leaves_no_echo(fault):
+    case = second_case(seed=9201, kind="heatless", days=1.0, interval_s=60.0, faults=fault)
     assert not case.truth["resolved"]
     assert not case.cycle().resolved
 
