@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 import importlib
 import os
 import re
@@ -41,6 +42,16 @@ class Verbs(click.Group):
         command: click.Command = module.verb
         return command
 
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find the verb; a mistyped one is refused with the nearest that is there."""
+        if args and not args[0].startswith("-") and args[0] not in VERBS:
+            near = difflib.get_close_matches(args[0], VERBS, n=1)
+            hint = f" (did you mean {near[0]}?)" if near else ""
+            raise click.UsageError(f"There is no verb {args[0]!r}{hint}", ctx)
+        return super().resolve_command(ctx, args)
+
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """List the verbs without importing them."""
         with formatter.section("Verbs"):
@@ -75,7 +86,7 @@ def _run(arguments: list[str] | None) -> int:
         click.echo(error.format_message())
         return 2
     except click.UsageError as error:
-        name = error.ctx.command_path if error.ctx else "dewswing"
+        name = error.ctx.command_path if error.ctx else _named(sys.argv[1:] if arguments is None else arguments)
         return _say(f"{_in_words(error.format_message().rstrip('.'))}; see {name} --help.", 2)
     except click.Abort:
         return _say("stopped; nothing half-written is left.", 130)
@@ -93,6 +104,11 @@ def _run(arguments: list[str] | None) -> int:
         return _say(f"an error in dewswing itself ({place}); set DEWSWING_DEBUG=1 to see where, and report it.", 3)
 
 
+def _named(arguments: list[str]) -> str:
+    """The command as far as its verb is known."""
+    return " ".join(["dewswing", *(word for word in arguments[:1] if word in VERBS)])
+
+
 def _in_words(message: str) -> str:
     """The parser's message without its signs and its own words for verbs and ranges."""
     for sign, plain in _PLAIN:
@@ -101,9 +117,13 @@ def _in_words(message: str) -> str:
 
 
 _PLAIN = (
-    (re.compile(r"No such command"), "There is no verb"),
     (re.compile(r"is not in the range ([\d.]+)<=x<=([\d.]+)"), r"is not within \1 to \2"),
     (re.compile(r"is not in the range x>=([\d.]+)"), r"is less than \1"),
+    (re.compile(r"is not a valid float( range)?"), "is not a number"),
+    (re.compile(r"is not a valid integer( range)?"), "is not a whole number"),
+    (re.compile(r"Option ('[^']+') requires an argument"), r"\1 needs a value behind it"),
+    (re.compile(r"Got unexpected extra arguments? \((.+)\)"), r"What \1 is for is not known"),
+    (re.compile(r"\. \(Did you mean (.+)\?\)"), r" (did you mean \1?)"),
 )
 
 

@@ -7,6 +7,7 @@ is done is kept, so that a restart goes on from there.
 
 from __future__ import annotations
 
+import importlib.util
 import json
 import multiprocessing
 import os
@@ -101,11 +102,25 @@ def rank(rows: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:
     )
 
 
+def refuse_no_cluster() -> None:
+    """Say so where the library for clusters is not installed.
+
+    Raises
+    ------
+    InputError
+        With the command that installs it.
+    """
+    if importlib.util.find_spec("distributed") is None:
+        raise InputError(
+            "--scheduler needs the package distributed; install it with .venv/bin/pip install -e '.[cluster]'"
+            " in the checkout."
+        )
+
+
 def _on_cluster(tasks: Iterator[Task], scheduler: str) -> Iterator[Result]:
-    try:
-        from distributed import Client
-    except ImportError:
-        raise InputError("--scheduler needs the extra cluster: pip install 'dewswing[cluster]'.") from None
+    refuse_no_cluster()
+    from distributed import Client
+
     try:
         client = Client(scheduler, timeout="10s")
     except (OSError, ValueError) as error:

@@ -150,7 +150,9 @@ def load_plant(path: str | Path | None) -> Plant:
     try:
         tables = tomllib.loads(text.replace("\r\n", "\n").replace("\r", "\n"))
     except tomllib.TOMLDecodeError as error:
-        raise InputError(f"{file}: not valid TOML, {error}; text values need quotation marks.") from None
+        raise InputError(
+            f"{file}: not valid TOML, {error}; is it a plant file? Text values need quotation marks."
+        ) from None
     return plant_from(tables, source=str(file))
 
 
@@ -194,14 +196,24 @@ def _sentence(error: ValidationError) -> str:
             case "literal_error":
                 parts.append(f"{key} = {value!r} must be one of {item['ctx']['expected']}.")
             case "greater_than" | "greater_than_equal" | "less_than" | "less_than_equal":
-                bound = item["msg"].removeprefix("Input should be ")
-                parts.append(f"{key} = {value!r} is impossible, it must be {bound}.")
+                parts.append(f"{key} = {value!r} is impossible, it must be {_bound(item['msg'])}.")
             case "missing":
                 parts.append(f"{key} is missing; add it.")
             case _:
                 wanted = item["msg"].removeprefix("Input should be ").split(",")[0]
-                parts.append(f"{key} = {value!r} has the wrong type, {wanted} is needed.")
+                mend = "take the quotation marks away" if _is_number(value) else f"{wanted} is needed"
+                parts.append(f"{key} = {value!r} has the wrong type, {mend}.")
     return " ".join(dict.fromkeys(parts))
+
+
+def _bound(message: str) -> str:
+    """The bound that a value misses, e.g. ``0 or more``."""
+    *kind, bound = message.removeprefix("Input should be ").split()
+    return f"{bound} or {kind[0].replace('greater', 'more')}" if "equal" in kind else f"{' '.join(kind)} {bound}"
+
+
+def _is_number(value: object) -> bool:
+    return isinstance(value, str) and re.fullmatch(r"\s*[-+]?\d+(\.\d+)?\s*", value) is not None
 
 
 def _is_branch_label(part: object) -> bool:
@@ -251,16 +263,15 @@ def _refuse_impossible(written: PlantFile, source: str) -> None:
             raise InputError(
                 f"{source}: site.timezone = {zone!r} is no IANA zone; write it like Europe/Lisbon."
             ) from None
-    inlet = operation.inlet_dew_point_c if operation.inlet_dew_point_c is not None else operation.inlet_temperature_c
+    inlet = "inlet_temperature_c" if operation.inlet_dew_point_c is None else "inlet_dew_point_c"
     for key, wettest in (
-        ("operation.inlet_dew_point_c", inlet),
+        (f"operation.{inlet}", getattr(operation, inlet)),
         ("dryer.rated_inlet_temperature_c", dryer.rated_inlet_temperature_c),
     ):
         if wettest is not None and dryer.dew_point_limit_c >= wettest:
             raise InputError(
                 f"{source}: dryer.dew_point_limit_c = {dryer.dew_point_limit_c:g} is not drier than the inlet"
-                f" ({key.replace('inlet_dew_point', 'inlet_dew_point or inlet_temperature')} = {wettest:g});"
-                " check the sign."
+                f" ({key} = {wettest:g}); check the sign."
             )
     if dryer.half_cycle_s is not None:
         for name in ("purge_s", "heater_s", "blower_s"):

@@ -12,12 +12,12 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from diagnostics.quantities import Quantity
 
-Share = Annotated[float, Field(ge=0, le=1)]
-Positive = Annotated[float, Field(gt=0)]
-NotNegative = Annotated[float, Field(ge=0)]
-GaugePressure = Annotated[float, Field(gt=0, le=60)]
-AirTemperature = Annotated[float, Field(ge=-50, le=120)]
-DewPoint = Annotated[float, Field(ge=-100, le=60)]
+Share = Annotated[float, Field(ge=0, le=1, strict=True)]
+Positive = Annotated[float, Field(gt=0, strict=True)]
+NotNegative = Annotated[float, Field(ge=0, strict=True)]
+GaugePressure = Annotated[float, Field(gt=0, le=60, strict=True)]
+AirTemperature = Annotated[float, Field(ge=-50, le=120, strict=True)]
+DewPoint = Annotated[float, Field(ge=-100, le=60, strict=True)]
 
 Regeneration = Literal["heatless", "heated_purge", "blower_purge", "vacuum_assisted", "heat_of_compression"]
 
@@ -33,7 +33,9 @@ class Site(Table):
 
     name: str | None = Field(None, description="What the people there call it")
     timezone: str | None = Field(None, description="IANA zone; stamps without an offset are local time there")
-    barometric_pressure_bar: float = Field(1.01325, ge=0.5, le=1.1, description="Air pressure outdoors [bar absolute]")
+    barometric_pressure_bar: float = Field(
+        1.01325, strict=True, ge=0.5, le=1.1, description="Air pressure outdoors [bar absolute]"
+    )
     air_use: Literal["general", "instrument", "food", "pharma", "medical", "breathing"] = Field(
         "general", description="What the air is used for"
     )
@@ -66,7 +68,7 @@ class Dryer(Table):
     purge_s: Positive | None = Field(None, description="Purge (or heating + cooling) within one half-cycle [s]")
     orifice_mm: Positive | None = Field(None, description="Bore of the purge orifice [mm]")
     regenerating_pressure_bar_g: float | None = Field(
-        None, ge=-1, le=20, description="Pressure in the vessel that is purged [bar gauge]"
+        None, strict=True, ge=-1, le=20, description="Pressure in the vessel that is purged [bar gauge]"
     )
     vessel_volume_m3: Positive | None = Field(None, description="Volume of one vessel [m3]")
     desiccant: Literal["activated_alumina", "silica_gel", "molecular_sieve"] = Field(
@@ -96,7 +98,7 @@ class Operation(Table):
     ambient_temperature_c: AirTemperature | None = Field(None, description="Around the dryer [°C]")
     pressure_at_use_bar_g: GaugePressure | None = Field(None, description="Where the air is used [bar gauge]")
     lowest_pipe_temperature_c: AirTemperature | None = Field(None, description="Coldest pipe the air meets [°C]")
-    hours_per_year: float = Field(8760.0, gt=0, le=8784, description="Hours under pressure and cycling")
+    hours_per_year: float = Field(8760.0, strict=True, gt=0, le=8784, description="Hours under pressure and cycling")
 
 
 class ProfileBlock(Table):
@@ -138,9 +140,11 @@ class Compressor(Table):
     unloaded_power_share: Share | None = Field(None, description="Power when unloaded, as a share of full load")
     rated_flow_m3_min: Positive | None = Field(None, description="Free air delivered at full load [m3/min]")
     role: Literal["base", "trim"] | None = Field(None, description="Runs full, or follows the demand")
-    loaded_hours_per_year: float | None = Field(None, gt=0, le=8784, description="Hours a year in which it delivers")
+    loaded_hours_per_year: float | None = Field(
+        None, strict=True, gt=0, le=8784, description="Hours a year in which it delivers"
+    )
     running_hours_per_year: float | None = Field(
-        None, gt=0, le=8784, description="Hours a year in which its motor turns, unloaded ones included"
+        None, strict=True, gt=0, le=8784, description="Hours a year in which its motor turns, unloaded ones included"
     )
 
 
@@ -161,12 +165,12 @@ class Economics(Table):
     electricity_price_per_kwh: NotNegative | None = Field(None, description="Price [currency/kWh]")
     tariff: tuple[Tariff, ...] = Field((), description="Prices by time of the week")
     demand_charge_per_kw_year: NotNegative = Field(0.0, description="Charge on peak power [currency/kW a]")
-    price_escalation_share: float = Field(0.0, ge=-0.2, le=0.5, description="Yearly rise of the price")
+    price_escalation_share: float = Field(0.0, strict=True, ge=-0.2, le=0.5, description="Yearly rise of the price")
     co2_kg_per_kwh: NotNegative | None = Field(None, description="Emission factor [kg/kWh]")
     retrofit_cost: NotNegative | None = Field(None, description="Cost of the dew point control, installed")
     rebate: NotNegative = Field(0.0, description="Grant or rebate")
     upkeep_per_year: NotNegative = Field(0.0, description="Calibration and service of the control per year")
-    discount_rate: float = Field(0.07, gt=-1, le=1, description="Yearly discount rate")
+    discount_rate: float = Field(0.07, strict=True, gt=-1, le=1, description="Yearly discount rate")
     life_years: int = Field(10, ge=1, le=50, description="Years the case is reckoned over")
 
 

@@ -75,16 +75,17 @@ def refuse_numbers(
     uncertainty_c: float,
 ) -> None:
     """Refuse numbers out of range."""
-    for what, number, low, high, mend in (
-        ("The value", value, -1e9, 1e9, "give a number"),
-        ("The line pressure", pressure_bar_g, 0.0, 60.0, "give it in bar gauge"),
-        ("The barometer", barometer_bar, 0.5, 1.1, "give it in bar absolute"),
-        ("The gas temperature", gas_temperature_c, -90.0, 200.0, "give it in °C"),
-        ("The limit", limit_c, -110.0, 60.0, "give it in °C"),
-        ("The uncertainty", uncertainty_c, 0.0, 50.0, "give it in K"),
+    if not -1e9 <= value <= 1e9:
+        raise InputError(f"{value:g} is no reading; give a number.")
+    for what, number, low, high, unit in (
+        ("The line pressure", pressure_bar_g, 0.0, 60.0, "bar gauge"),
+        ("The barometer", barometer_bar, 0.5, 1.1, "bar absolute"),
+        ("The gas temperature", gas_temperature_c, -90.0, 200.0, "°C"),
+        ("The limit", limit_c, -110.0, 60.0, "°C"),
+        ("The uncertainty", uncertainty_c, 0.0, 50.0, "K"),
     ):
         if number is not None and not low <= number <= high:
-            raise InputError(f"{what} of {number:g} is outside {low:g} to {high:g}; {mend}.")
+            raise InputError(f"{what} must lie within {low:g} and {high:g} {unit}, not at {number:g}; check the unit.")
 
 
 def _from_celsius(value: float, setting: Setting) -> float:

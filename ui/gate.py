@@ -175,7 +175,7 @@ def take_plant(text: bytes | str, name: str) -> None:
         tables = tomllib.loads(words.replace("\r\n", "\n"))
         plant_from(json.loads(json.dumps(tables, default=str)), source=name)
     except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        state.keep_trouble(f"{name}: not valid TOML, {error}; text values need quotation marks.")
+        state.keep_trouble(f"{name}: not valid TOML, {error}; is it a plant file? Text values need quotation marks.")
         return
     except UserError as error:
         state.keep_trouble(str(error))

@@ -134,7 +134,7 @@ def verify(before: Side, after: Side, plant: Plant) -> Verification:
 def _refuse_overlap(before: ScreenedLog, after: ScreenedLog) -> None:
     first, second = before.log, after.log
     if first.sha256 and first.sha256 == second.sha256:
-        raise InputError(f"{second.source} is the same log as {first.source}; give one from after the change.")
+        raise InputError(f"{second.source} holds the same readings as the log before; give one from after the change.")
     if second.time_s[-1] <= first.time_s[0]:
         raise InputError(
             f"{second.source} ends before {first.source} begins; name the log before the change first, then the one"

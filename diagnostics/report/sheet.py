@@ -40,7 +40,8 @@ def report_pdf(diagnosis: Diagnosis, *, today: dt.date | None = None, display: D
         import typst
     except ImportError:
         raise InputError(
-            "a PDF report needs the extra pdf: pip install 'dewswing[pdf]'; the .html report needs nothing."
+            "a PDF report needs the package typst; install it with .venv/bin/pip install -e '.[pdf]' in the"
+            " checkout, or write the report as .html."
         ) from None
     from diagnostics.report.content import report_content
     from diagnostics.report.page import drawings

@@ -85,6 +85,9 @@ def verb(value: str, unit: str, to_value: float | None, step: float | None, as_j
 
     from diagnostics.spot_check import spot_check, spot_table
 
+    # Numbers with a minus look like options to the parser, so it lets unknown options pass as words.
+    if unit.startswith("--"):
+        raise UsageError(f"there is no option {unit}; see dewswing convert --help.")
     number = _number(value)
     pressure_bar_g = settings.pop("pressure_bar_g")
     if to_value is None and step is None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from diagnostics.verbs.options import progress_on_screen, refuse_unwritable
+from diagnostics.verbs.options import make_folder, progress_on_screen, refuse_unwritable
 
 
 @click.command(name="demo", epilog="Example: dewswing demo -o my-first-look")
@@ -14,17 +14,11 @@ from diagnostics.verbs.options import progress_on_screen, refuse_unwritable
 def verb(folder: str, seed: int, json_path: str | None) -> None:
     """Make an invented plant's log, diagnose it, and write the report next to it; no network, no questions."""
     from importlib import resources
-    from pathlib import Path
 
-    from diagnostics.errors import InputError
     from diagnostics.files import write_whole
 
-    target = Path(folder)
     refuse_unwritable(json_path)
-    try:
-        target.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise InputError(f"{target} cannot be made ({error.strerror}); choose another folder with -o.") from None
+    target = make_folder(folder)
     refuse_unwritable(target / "log.csv")
 
     from diagnostics.bed.simulation import simulate

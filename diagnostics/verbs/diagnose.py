@@ -17,6 +17,7 @@ from diagnostics.verbs.options import (
     plant_option,
     progress_on_screen,
     refuse_missing,
+    refuse_other_kind,
     refuse_unwritable,
     write_json,
 )
@@ -72,6 +73,14 @@ def verb(
         raise UsageError("diagnose needs a log; see dewswing diagnose --help.")
     if report_path and Path(report_path).suffix.lower() not in REPORT_KINDS:
         raise UsageError(f"--report {report_path}: the report's name must end in .html or .pdf.")
+    for option, path, kind in (
+        ("--json", json_path, ".json"),
+        ("--half-cycles", half_cycles_path, ".csv"),
+        ("--findings", findings_path, ".csv"),
+        ("--workbook", workbook_path, ".xlsx"),
+        ("--screened", screened_path, ".parquet"),
+    ):
+        refuse_other_kind(option, path, kind)
     pairs = parse_columns(columns)
     refuse_missing(*logs)
     refuse_unwritable(json_path, report_path, half_cycles_path, findings_path, workbook_path, screened_path)

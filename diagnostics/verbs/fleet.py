@@ -8,6 +8,7 @@ from diagnostics.verbs.options import (
     display_of,
     display_options,
     json_option,
+    make_folder,
     progress_on_screen,
     refuse_unwritable,
     write_json,
@@ -32,21 +33,17 @@ def verb(
 ) -> None:
     """Diagnose every log in FOLDER with the plant file beside it and rank the dryers by urgency and money."""
     import json
-    from pathlib import Path
 
-    from diagnostics.errors import InputError
     from diagnostics.files import write_whole
-    from diagnostics.fleet import find_dryers, headers, run_fleet
+    from diagnostics.fleet import find_dryers, headers, refuse_no_cluster, run_fleet
     from diagnostics.report.fleet_page import fleet_csv, fleet_page, show_fleet
 
     refuse_unwritable(json_path)
     dryers = find_dryers(folder)
-    target = Path(out) if out else None
+    if scheduler is not None:
+        refuse_no_cluster()
+    target = make_folder(out) if out else None
     if target:
-        try:
-            target.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            raise InputError(f"{target} cannot be made ({error.strerror}); choose another folder.") from None
         refuse_unwritable(target / "fleet.csv")
     with progress_on_screen() as progress:
         rows = run_fleet(dryers, out=target, workers=workers, scheduler=scheduler, progress=progress)

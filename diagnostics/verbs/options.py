@@ -119,6 +119,41 @@ def write_json(path: str | None, text: str) -> None:
         write_whole(path, text)
 
 
+KINDS = (".csv", ".json", ".html", ".htm", ".pdf", ".xlsx", ".xls", ".ods", ".parquet", ".toml")
+"""Ends of names that promise a kind of file."""
+
+
+def refuse_other_kind(option: str, path: str | None, kind: str) -> None:
+    """Refuse a name that promises another kind of file than is written.
+
+    Raises
+    ------
+    UsageError
+        If the name ends like another kind.
+    """
+    end = Path(path or "").suffix.lower()
+    if end != kind and end in KINDS:
+        raise UsageError(f"{option} {path}: what is written there is {kind[1:]}; end the name in {kind}.")
+
+
+def make_folder(folder: str | Path) -> Path:
+    """Make a folder for results where it is not there yet.
+
+    Raises
+    ------
+    InputError
+        If a file is in the way or the folder cannot be made.
+    """
+    target = Path(folder)
+    if target.exists() and not target.is_dir():
+        raise InputError(f"{target} is a file; choose another folder with -o.")
+    try:
+        target.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(f"{target} cannot be made ({error.strerror}); choose another folder with -o.") from None
+    return target
+
+
 def refuse_unwritable(*paths: str | Path | None) -> None:
     """Find out before the work whether its results can be written."""
     from diagnostics.files import check_writable
@@ -141,6 +176,8 @@ def refuse_missing(*paths: str) -> None:
             raise InputError(f"{path}: there is no such file; check the path.")
         if Path(path).is_dir():
             raise InputError(f"{path} is a folder; name a log in it, or use dewswing fleet for all of them.")
+        if Path(path).suffix.lower() == ".toml":
+            raise InputError(f"{path} is a plant file, no log; give it with --plant.")
 
 
 @contextmanager

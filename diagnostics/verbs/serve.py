@@ -39,30 +39,36 @@ def verb(port: int, address: str, upload_limit_mb: int) -> None:
 
     if importlib.util.find_spec("ui") is None:
         raise InputError("the browser pages are not installed beside the engine; install dewswing again.")
-    port = port or _free_port(address)
-    if not _is_free(address, port):
-        raise InputError(f"port {port} at {address} is taken; choose another with --port, or --port 0 for any.")
+    port = _free_port(address, port)
     click.echo(f"dewswing is at http://{address}:{port} - Ctrl+C ends it.")
     sys.stdout.flush()
     # The front end takes this process over: the engine imports no screen, and nothing can outlive what was started.
     os.execv(sys.executable, [sys.executable, "-m", "ui.serving", address, str(port), str(upload_limit_mb)])
 
 
-def _is_free(address: str, port: int) -> bool:
+def _free_port(address: str, port: int) -> int:
+    """The port if it can be listened on; any free one for 0.
+
+    Raises
+    ------
+    InputError
+        If the port is taken or not allowed, or the address is none of this computer's.
+    """
+    import errno
     import socket
 
     with socket.socket() as probe:
         probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             probe.bind((address, port))
-        except OSError:
-            return False
-    return True
-
-
-def _free_port(address: str) -> int:
-    import socket
-
-    with socket.socket() as probe:
-        probe.bind((address, 0))
+        except PermissionError:
+            raise InputError(f"port {port} needs an administrator's rights; choose one from 1024 on.") from None
+        except OSError as error:
+            if error.errno == errno.EADDRINUSE:
+                raise InputError(
+                    f"port {port} at {address} is taken; choose another with --port, or --port 0 for any."
+                ) from None
+            raise InputError(
+                f"{address} is no address of this computer; leave --address out to listen on this computer only."
+            ) from None
         return int(probe.getsockname()[1])
