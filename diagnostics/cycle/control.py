@@ -91,7 +91,9 @@ def find_switching(trace: Trace, shortest_s: float, depth: int = 0) -> Switching
     if falls is not None and trace.of_moisture and float(np.median(falls.peak)) > WET:
         falls = None
     if sure and falls is None:
-        return _believed(trace, timer, shortest_s, depth)
+        believed = _believed(trace, timer, shortest_s, depth)
+        if believed is not None or timer is None or not may_be_the_days(timer[1]):
+            return believed
     uneven = falls is not None and keep_no_time(falls, trace.interval_s)
     if timer is not None and not uneven and may_be_the_days(timer[1]):
         beside = without_days(trace)

@@ -27,6 +27,9 @@ DRIFT_COST = 5.0
 """Cost of moving by one bin: the shape of a cycle changes with the load and takes its best offset along."""
 MOST_ROWS, MOST_CORRELATED = 1200, 4800
 MOST_PER_CYCLE = 6.0
+MOST_AVERAGED, BURIED = 25, 0.1
+"""Rows over which the rhythm's size is averaged, and share of the trace that its cycle explains below which no row
+tells its own offset."""
 SAME_OFFSET = 0.08
 LONGEST_LULL = 12.0
 """Cycles without visible rhythm that are bridged when it goes on at the same offset."""
@@ -61,12 +64,16 @@ def present_pieces(
     centres = start_s + (np.arange(bins) + 0.5) * period_s / bins
     curve = np.interp(centres, folded.phase_s, shape, period=period_s)
     offset0 = pieces[int(np.argmax([p.end_s - p.start_s for p in pieces]))].offset_s
-    likelihood, edges = _likelihood(trace, level, curve, period_s, origin_s + offset0 + start_s)
+    explained = float((folded.weight * folded.value**2).sum() / max(float((level[inside] ** 2).sum()), 1e-300))
+    buried = explained < BURIED
+    likelihood, edges = _likelihood(trace, level, curve, period_s, origin_s + offset0 + start_s, buried)
     path = _path(likelihood)
     return _stretches(path, likelihood, edges, offset0, period_s)
 
 
-def _likelihood(trace: Trace, level: Floats, curve: Floats, period_s: float, origin_s: float) -> tuple[Floats, Floats]:
+def _likelihood(
+    trace: Trace, level: Floats, curve: Floats, period_s: float, origin_s: float, buried: bool
+) -> tuple[Floats, Floats]:
     """Log-likelihood of each offset in each row of cycles against absence, and the rows' edges [epoch s]."""
     bins = curve.size
     position = (trace.time_s - origin_s) / period_s
@@ -81,7 +88,7 @@ def _likelihood(trace: Trace, level: Floats, curve: Floats, period_s: float, ori
     count = np.bincount(key, minlength=rows * bins).reshape(rows, bins).astype(float)
     heard = np.bincount(key, level, rows * bins).reshape(rows, bins)
     inner, energy = _correlate(heard, curve), _correlate(count, curve**2)
-    size = _amplitude(inner, energy)
+    size = _amplitude(inner, energy, buried)
     noise = _noise(heard, count, inner, energy, size, curve)
     gain = (size[:, None] * inner - 0.5 * size[:, None] ** 2 * energy) / noise
     # a step of the load can spoil a cycle, but no single cycle may decide that the timer was reset
@@ -100,8 +107,10 @@ def _correlate(rows: NDArray[Any], curve: Floats) -> Floats:
     return irfft(rfft(rows, axis=1) * np.conj(rfft(curve))[None, :], curve.size, axis=1)
 
 
-def _amplitude(inner: Floats, energy: Floats) -> Floats:
-    """Local size of the rhythm against the template at its best offset: a running median, at least half the usual."""
+def _amplitude(inner: Floats, energy: Floats, buried: bool) -> Floats:
+    """Local size of the rhythm against the template, at least half the usual: a running median at each row's best
+    offset; where noise buries that, no more than at the best offset of some rows together, in which it goes out.
+    """
     from scipy.ndimage import median_filter
 
     best = np.argmax(inner, axis=1)
@@ -109,8 +118,16 @@ def _amplitude(inner: Floats, energy: Floats) -> Floats:
     own = energy[rows, best]
     size = np.where(own > 0, inner[rows, best] / np.where(own > 0, own, 1.0), 1.0)
     usual = max(float(np.median(size)), 0.3)
-    width = int(min(25, 2 * (size.size // 4) + 1))
-    return np.clip(median_filter(size, width, mode="nearest"), 0.5 * usual, 4.0 * usual)
+    width = min(MOST_AVERAGED, 2 * (size.size // 4) + 1)
+    size = median_filter(size, width, mode="nearest")
+    if buried:
+        first = np.arange(0, size.size, MOST_AVERAGED)
+        heard, due = np.add.reduceat(inner, first, axis=0), np.add.reduceat(energy, first, axis=0)
+        best = np.argmax(heard, axis=1)
+        block = np.arange(best.size)
+        of_block = heard[block, best] / np.maximum(due[block, best], 1e-300)
+        size = np.minimum(size, np.repeat(of_block, MOST_AVERAGED)[: size.size])
+    return np.clip(size, 0.5 * usual, 4.0 * usual)
 
 
 def _noise(

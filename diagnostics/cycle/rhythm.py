@@ -27,6 +27,8 @@ MOST_FOLDED = 40_000
 MOST_HATS, MOST_BINS = 64, 800
 HOPE = 0.4
 """Share of the best explanation by harmonics below which a fold is not tried."""
+LIKE_PLATE = 0.03
+"""Share by which a period may differ from the timer's setting to count as it."""
 SIMPLEST = 0.8
 """Share of the best explanation that a shorter period has to reach to be preferred."""
 
@@ -76,6 +78,7 @@ def find_comb(trace: Trace) -> Comb | None:
     if float(share.max()) <= 0.0:
         return None
     frequency = _simplest(trials, share)
+    frequency = _of_plate(trials, share, frequency, trace.plate_s)
     near = trials[hopeful & (np.abs(trials - frequency) < 1.0 / (change.size * step_s))]
     frequency = _sharpened(spectrum, np.append(near, frequency), resolution)
     chance = _false_alarm(spectrum, frequency)
@@ -98,6 +101,20 @@ def _simplest(trials: Floats, share: Floats) -> float:
         most = float(share[whole].max())
         return float(trials[whole & (share >= SIMPLEST * most)].max())
     return chosen
+
+
+def _of_plate(trials: Floats, share: Floats, chosen_hz: float, plate_s: float | None) -> float:
+    """The timer's setting where the period chosen is a multiple of it that explains more only by what else recurs."""
+    if plate_s is None:
+        return chosen_hz
+    times = plate_s * trials
+    like = (np.abs(times - 1.0) < LIKE_PLATE) & (share > 0.0)
+    if not like.any():
+        return chosen_hz
+    own = float(trials[like][int(np.argmax(share[like]))])
+    many = own / chosen_hz
+    whole = np.rint(many) >= 3 and abs(many - np.rint(many)) < 0.01 * np.rint(many)
+    return own if whole else chosen_hz
 
 
 def _sharpened(spectrum: Spectrum, near_hz: Floats, resolution_hz: float) -> float:

@@ -36,6 +36,8 @@ LEAST_CAUGHT, WHOLE_READINGS = 32.0, 0.1
 beat."""
 BEATEN = 0.1
 """Share by which another period has to explain more where the fold may only follow the beat."""
+MANY_CYCLES = 40
+"""Cycles over the log from which a comb beyond chance is one clock, though no cycle shows it by itself."""
 SETTLED, COARSE_BINS = 0.02, 240
 """Share of a cycle that the clock may still move over the log, and bins of a fold that need not place a break well."""
 TWO_BREAKS = 1.45
@@ -92,6 +94,8 @@ def whole_course(trace: Trace) -> tuple[Comb, Course] | None:
     """Course of the timer whose rhythm stands out of the whole trace at once, or None."""
     comb = find_comb(trace)
     course = follow(trace, comb.period_s) if comb is not None else None
+    if comb is not None and course is None and comb.false_alarm_probability < BEYOND_CHANCE:
+        course = follow(trace, comb.period_s, unbroken=trace.duration_s > MANY_CYCLES * comb.period_s)
     return (comb, course) if comb is not None and course is not None else None
 
 
@@ -166,7 +170,9 @@ def _merit(course: Course) -> float:
     return course.coherence * course.present_share - SMEARED * course.lag_spread
 
 
-def follow(trace: Trace, period_s: float, seed: tuple[float, float] | None = None) -> Course | None:
+def follow(
+    trace: Trace, period_s: float, seed: tuple[float, float] | None = None, *, unbroken: bool = False
+) -> Course | None:
     """Follow a rhythm of about this period through the log.
 
     Parameters
@@ -176,6 +182,8 @@ def follow(trace: Trace, period_s: float, seed: tuple[float, float] | None = Non
         First guess, good to a fraction of a cycle over the log (or the seed) [s].
     seed : tuple of float, optional
         Stretch in which the rhythm was found; its cycle is the first template.
+    unbroken : bool
+        Whether the rhythm is taken to go on from end to end.
 
     Returns
     -------
@@ -194,7 +202,8 @@ def follow(trace: Trace, period_s: float, seed: tuple[float, float] | None = Non
         towers = breaks_a_period(folded, trace)
         turn = place_break((folded,), trace.interval_s, towers)
         middle = turn.phase_s + (0.25 * fit.period_s if towers == 2 else 0.0)
-        pieces = present_pieces(trace, level, fit.pieces, fit.period_s, origin, middle)
+        if not unbroken:
+            pieces = present_pieces(trace, level, fit.pieces, fit.period_s, origin, middle)
         if not pieces:
             return None
         fit = fit_clock(trace, level, pieces, fit.period_s, origin)

@@ -143,3 +143,24 @@ def test_too_few_readings_are_never_resolved_plate_or_not(interval_s):
     assert cycle.control == "unresolved"
     assert cycle.readings_per_half_cycle < 4
     assert any("echo" in note for note in cycle.notes)
+
+
+@pytest.mark.parametrize(("noise_k", "seed"), [(0.3, 1), (0.5, 2)])
+def test_a_ripple_under_the_noise_goes_on_from_end_to_end(noise_k, seed):
+    weak = {"half_cycle_s": 239.85, "interval_s": 15.0, "days": 2.0, "plate_s": 240.0, "wander": 0.02}
+    recipe = Recipe(seed=seed, noise_k=noise_k, spike=0.06, tail=0.06, **weak)
+    made = timer_log(recipe)
+    cycle = segment(made.screened, made.plant)
+    assert _f1(made, cycle, recipe) >= 0.99
+    assert cycle.half_cycle_s.low <= recipe.half_cycle_s <= cycle.half_cycle_s.high
+
+
+@pytest.mark.parametrize("wander", [0.05, 0.2])
+def test_a_timer_that_divides_the_day_is_told_from_the_working_hours(wander):
+    slow = {"half_cycle_s": 7187.0, "plate_s": 7200.0, "days": 7.0, "load_swing": 0.6, "wander": wander}
+    shape = {"spike": 0.3, "spike_s": 300.0, "tail": 0.1, "tail_s": 800.0, "lag_s": 700.0}
+    recipe = Recipe(seed=41, **{**HEATED, **slow, **shape})
+    made = timer_log(recipe)
+    cycle = segment(made.screened, made.plant)
+    assert cycle.control == "fixed"
+    assert _f1(made, cycle, recipe) >= 0.99
