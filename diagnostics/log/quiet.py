@@ -8,6 +8,7 @@ its ripple, but does not find it again; a night of little load loses it slowly; 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +20,9 @@ _LEAST_S = 7200.0
 _LONGEST_BLOCK_S = 7200.0
 """Beyond this, days of little load look the same: heated beds under low load show no ripple for many hours."""
 _QUIET, _USUAL = 0.3, 0.6
+_SLOPE_PER_K = 0.1
+"""Growth of saturation over ice per kelvin near -40 degC, d ln e/dT = L/(R T^2) (Clausius-Clapeyron, L 2.83 MJ/kg, R
+461.5 J/(kg K))."""
 _CREEP_K = 1.0
 _USED_UP_C = -20.0
 
@@ -58,7 +62,10 @@ def find_quiet(time_s: Floats, dew_point_c: Floats, block_s: float, resolution: 
     usual = float(np.nanmedian(ripple))
     if not usual > max(0.25, 4.0 * resolution):
         return []
-    calm = np.nan_to_num(ripple, nan=np.inf) < _QUIET * usual
+    # Air that is wetter shows the same ripple of moisture as a smaller one of dew point.
+    level = np.array([float(np.median(dew_point_c[a:b])) for a, b in pairwise(edges)])
+    same = ripple * np.exp(_SLOPE_PER_K * np.clip(level - float(np.median(level)), 0.0, None))
+    calm = np.nan_to_num(np.maximum(ripple, same), nan=np.inf) < _QUIET * usual
     found = []
     starts = np.flatnonzero(calm & ~np.concatenate(([False], calm[:-1])))
     stops = np.flatnonzero(calm & ~np.concatenate((calm[1:], [False])))
@@ -70,8 +77,7 @@ def find_quiet(time_s: Floats, dew_point_c: Floats, block_s: float, resolution: 
         # The block at either edge is part calm, part not; the next one must be the dryer's usual one again.
         if not all(side.size >= 2 and float(np.nanmax(side)) > _USUAL * usual for side in (before, after)):
             continue
-        level = dew_point_c[rows]
-        creep = float(np.ptp(level))
+        creep = float(np.ptp(dew_point_c[rows]))
         if creep < _CREEP_K:
             continue
         snaps = _snaps_back(dew_point_c, edges, int(start), int(stop), usual)

@@ -14,7 +14,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from diagnostics.log.record import Floats
+from diagnostics.log.record import Flags, Floats
 
 LEAST_JUMP_K = 15.0
 _WITHIN_S = 180.0
@@ -25,6 +25,7 @@ _ROOM_C = (-25.0, 28.0)
 
 _CERTAIN = 0.98
 _MOST_REMOVALS = 6
+_AS_WET_K, _TIMES_MET = 3.0, 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +74,19 @@ def find_removals(
         removals = [r for r in removals if r.confidence >= _CERTAIN]
     # Where the air itself jumps as high, a jump alone no longer tells a removal.
     highest = max(air_tops, default=-np.inf)
-    return [r for r in removals if r.confidence >= _CERTAIN or logged_c[r.first : r.last + 1].max() > highest + 10.0]
+    removals = [
+        r for r in removals if r.confidence >= _CERTAIN or logged_c[r.first : r.last + 1].max() > highest + 10.0
+    ]
+    outside = np.ones(time_s.size, dtype=bool)
+    for r in removals:
+        outside[r.first : r.last + 1] = False
+    return [r for r in removals if r.confidence >= _CERTAIN or not _met_again(logged_c, outside, r)]
+
+
+def _met_again(logged_c: Floats, outside: Flags, removal: Removal) -> bool:
+    """Whether the air is as wet time and again, be its rises a little lower or slower than what counts as a jump."""
+    wet = outside & (logged_c > float(logged_c[removal.first : removal.last + 1].max()) - _AS_WET_K)
+    return int(np.count_nonzero(wet[1:] & ~wet[:-1])) >= _TIMES_MET
 
 
 def _keep_coming(time_s: Floats, firsts: list[int]) -> bool:

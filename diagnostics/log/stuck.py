@@ -42,8 +42,10 @@ _COARSE = 0.5
 _FALL_K, _FALL_S = 7.0, 20.0
 """An e-fold of moisture at -60 degC, and the least time a probe with its line takes for one (common practice, no
 published source)."""
+_CALM = 0.5
 _AT_REST = 0.25
 """Share of a log's readings at one value, in several runs, that no hang makes: a flat half-cycle in a coarse digit."""
+_SHORTER = 2
 _SLOWS = 2.5
 _FAR_LONGER = 2.0
 """Times the longest usual run: a coarse digit over quiet air makes long runs of all lengths, a hang makes one apart."""
@@ -93,6 +95,8 @@ def find_range_end(values: Floats, resolution: float) -> tuple[float, ...]:
 def _one_hang(values: Floats, runs: list[Run], piled: int) -> bool:
     """Whether one hang makes the pile: a signal that swings comes to a range's end, and back over it, many times."""
     longest = max((r.length for r in runs), default=0)
+    if longest < 20 and piled == longest:
+        return True
     if longest < 20 or piled - longest > max(2.0, 0.02 * longest):
         return False
     tiles = values[: values.size // longest * longest].reshape(-1, longest)
@@ -151,13 +155,12 @@ def find_frozen(values: Floats, resolution: float) -> list[Run]:
     usual = max((r.length for r in runs if r.length <= needed), default=0)
     # Values at rest that were left out may part what looks like one run without them.
     whole = [r for r in runs if kept[r.last] - kept[r.first] == r.last - r.first]
-    candidates = [r for r in whole if r.length > max(needed, _FAR_LONGER * usual)]
-    frozen = [
-        r
-        for r in candidates
-        if _others_move(moving, r, max(resolution, 1e-6)) and not _slides_through(moving, r, resolution)
-    ]
-    return [Run(int(kept[r.first]), int(kept[r.last]), r.value) for r in frozen]
+    digit = max(resolution, 1e-6)
+    long = [r for r in whole if r.length > max(needed, _FAR_LONGER * usual) and _others_move(moving, r, digit)]
+    frozen = [Run(int(kept[r.first]), int(kept[r.last]), r.value) for r in long]
+    frozen = [r for r in frozen if not _slides_through(values, r, resolution)]
+    every = runs_of_equal(values, _FEWEST)
+    return [r for r in frozen if not _comes_to_rest(values, every, frozen, r, digit)]
 
 
 def _slides_through(values: Floats, run: Run, resolution: float) -> bool:
@@ -166,6 +169,17 @@ def _slides_through(values: Floats, run: Run, resolution: float) -> bool:
         return False
     beside = np.abs(np.array([values[run.first - 1], values[run.last + 1]]) - run.value)
     return bool((beside < 1.5 * resolution).all())
+
+
+def _comes_to_rest(values: Floats, runs: list[Run], frozen: list[Run], run: Run, digit: float) -> bool:
+    """Whether the air itself comes to rest there: it slows down on the way, and rests there for shorter times too."""
+    near = sum(abs(other.value - run.value) < 1.5 * digit for other in runs)
+    held = sum(abs(other.value - run.value) < 1.5 * digit for other in frozen)
+    if near < _SHORTER * held + 2:
+        return False
+    beside = max(_FEWEST, run.length // 6)
+    before, after = values[max(0, run.first - beside) : run.first], values[run.last + 1 : run.last + 1 + beside]
+    return any(side.size >= _FEWEST and float(np.ptp(side)) < 2.5 * digit for side in (before, after))
 
 
 def _resting_values(values: Floats) -> list[float]:
@@ -226,9 +240,9 @@ def _others_move(values: Floats, run: Run, resolution: float) -> bool:
 def single_spikes(values: Floats, interval_s: float = 60.0) -> Flags:
     """Single readings that leave and come back faster than any humidity can.
 
-    Down and back at once is never air: a probe dries slowly. Up and back counts where the fall is faster than a probe
-    can dry; a slower one of 15 K or more only where it is rare, since a switchover's spike may fill one reading of a
-    coarse log.
+    What falls faster than a probe can dry is never air, be it down and back or up and back. A slower one counts only
+    where it is rare and the readings beside it are calm, since at a switchover the fresh bed's dry air or the spike of
+    the old one's may fill one reading of a coarse log.
 
     Parameters
     ----------
@@ -248,16 +262,26 @@ def single_spikes(values: Floats, interval_s: float = 60.0) -> Flags:
     apart = np.abs(before - after)
     usual = float(np.median(np.abs(np.diff(values)))) + 1e-9
     large = max(8.0, 20.0 * usual)
-    down = (np.minimum(before, after) - here > large) & (apart < 0.3 * large)
+    depth = np.minimum(before, after) - here
+    down = (depth > large) & (apart < 0.3 * large)
     height = here - np.maximum(before, after)
     up = (height > max(15.0, 2.0 * large)) & (apart < np.maximum(2.0 + 4.0 * usual, 0.12 * height))
-    too_fast = up & (height > _FALL_K * interval_s / _FALL_S)
-    slow = up & ~too_fast
-    if slow.sum() > max(3, int(0.003 * values.size)):
-        slow[:] = False
-    if too_fast.sum() > 0.01 * values.size:
-        too_fast[:] = False
-    if down.sum() > 0.01 * values.size:
-        down[:] = False
-    spikes[1:-1] = slow | too_fast | down
+    size = np.maximum(depth, height)
+    too_fast = size > _FALL_K * interval_s / _FALL_S
+    calm = _spread_beside(values) < _CALM * size
+    most = max(3, int(0.003 * values.size))
+    for kind, at_most in ((up & ~too_fast & calm, most), (up & too_fast, 0.01 * values.size)):
+        if kind.sum() <= at_most:
+            spikes[1:-1] |= kind
+    down &= too_fast | calm
+    if down.sum() <= 0.01 * values.size:
+        spikes[1:-1] |= down
     return spikes
+
+
+def _spread_beside(values: Floats) -> Floats:
+    """Spread of the two readings before and the two behind each reading but the first and last."""
+    wide = np.concatenate((values[:1], values, values[-1:]))
+    beside = np.stack([wide[shift : shift + values.size - 2] for shift in (0, 1, 3, 4)])
+    spread: Floats = np.ptp(beside, axis=0)
+    return spread

@@ -60,10 +60,21 @@ def find_unseen_turns(time_s: Floats, dew_point_c: Floats, half_cycle_s: float) 
     inside = dew_point_c[first + margin : last + 1 - margin]
     if inside.size < 20 or time_s[last] - time_s[first] < 2.0 * period or float(np.ptp(inside)) < _CREEP_K:
         return []
-    if not _read_throughout(time_s, first, last) or not _comes_back(time_s, dew_point_c, first, last, period):
+    if (
+        _turns_by_falls(time_s, inside, rise_k)
+        or not _read_throughout(time_s, first, last)
+        or not _comes_back(time_s, dew_point_c, first, last, period)
+    ):
         return []
     steps = np.abs(np.diff(inside, 2))
     return [Quiet(first, last, float(np.median(steps)), rise_k, float(np.ptp(inside)))]
+
+
+def _turns_by_falls(time_s: Floats, inside: Floats, rise_k: float) -> bool:
+    """Whether a fresh bed's drier air falls in at a turn: behind a bed that breaks through, the level shows no rise."""
+    ahead = max(1, round(_RISE_S / max(float(np.median(np.diff(time_s))), 1e-3)))
+    falls = inside[:-ahead] - inside[ahead:]
+    return falls.size > 0 and float(falls.max()) > max(2.0, 0.5 * rise_k)
 
 
 def _read_throughout(time_s: Floats, first: int, last: int) -> bool:
