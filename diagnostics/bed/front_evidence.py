@@ -87,6 +87,7 @@ def tails_of(question: Question) -> Tails | None:
         _LEAST_DEVIATION,
         question.limit_deviation / slope,
         _extrapolation(shown, exponential) / slope,
+        (share * exponential.residual + (1.0 - share) * gaussian.residual) / slope,
         _trial(points, (exponential, gaussian), share, mean),
     )
     peak = float(exponential.loaded_at_limit(question.duty.log_flow_at_peak, lead)) / loaded[0]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
@@ -11,13 +12,18 @@ from diagnostics.air.uncertainty import slope_per_k
 from diagnostics.bed.crossing import observed_seconds, own_leads, seconds_to_limit
 from diagnostics.bed.front_evidence import Tails, tails_of
 from diagnostics.bed.margin import SHOWS_K, Margin, Question, repeatable_s
-from diagnostics.bed.reserve import OPEN_PRIOR, Evidence, prior_above, weigh
+from diagnostics.bed.reserve import OPEN_PRIOR, PART_LOAD, Evidence, prior_above, weigh
 from diagnostics.estimate import Estimate
 
 _USUAL_SLOPE = 8.0
 """e-folds of moisture per nameplate half-cycle of load near the limit, to go from a set point to the limit where they
 differ; common practice, no published source."""
 
+_ONCE_AT_MOST = 2.5
+"""Loaded water that a bed without a rise holds once, over what it may hold again and again: design counts on a half to
+a third of what desiccant takes up in equilibrium (common practice, no published source)."""
+_NO_EVIDENCE = 0.35
+"""Standard deviation of ln loaded water from which a faint tail leaves a factor of two either way and says nothing."""
 _MOST_FLOW_POWER = 1.4
 """Power of flow, in ln moisture of a front at the same loaded water, up to which contact time explains it."""
 
@@ -52,7 +58,8 @@ def repeated(single: float, held: float = 1.0) -> tuple[float, float]:
 
     Up to the water of the rating, or to what half-cycle after half-cycle of the log took up, regeneration drives out
     what was taken up; of what a bed holds beyond it, half is taken to come back (between none and all of it; common
-    practice, no published source).
+    practice, no published source). Where half-cycles took up more than both a single one and the rating hold, a third
+    of that is taken to be gained once they are shorter.
 
     Parameters
     ----------
@@ -61,8 +68,8 @@ def repeated(single: float, held: float = 1.0) -> tuple[float, float]:
     held : float
         Loaded water that the log's half-cycles took up again and again.
     """
-    beyond = max(single - max(held, 1.0), 0.0) / single
-    return math.log1p(-0.5 * beyond) - 0.01, 0.02 + 0.5 * beyond / 1.96
+    beyond, over = max(single - max(held, 1.0), 0.0) / single, max(held - max(single, 1.0), 0.0) / single
+    return math.log1p(over / 3.0 - 0.5 * beyond) - 0.01, 0.02 + 0.5 * (beyond + over) / 1.96
 
 
 def _history(tails: Tails) -> float:
@@ -112,30 +119,34 @@ def _by_rating(tails: Tails | None, question: Question) -> Margin:
     if not question.duty.known:
         return _unknown_load(question)
     held = _taken_up(question)
+    if tails is not None and tails.single.deviation > _NO_EVIDENCE and not question.rise_shows:
+        tails = None
     prior = sustained = OPEN_PRIOR if question.reached else prior_above(held)
-    flow_effect = 0.0
     shift, deviation = repeated(math.exp(prior.mean), held)
-    if tails is not None:
-        tail_shift, tail_deviation = repeated(math.exp(tails.single.mean), held)
-        sustained = weigh(tails.single.shifted(tail_shift, tail_deviation), prior)
-        flow_effect = tails.flow_effect
     # a flat end says that the front is still away, not how far: one half-cycle goes beyond the repeated by the prior's
-    single = sustained.shifted(-shift, deviation)
+    single = prior.shifted(-shift, deviation)
+    least, flow_effect = prior, 0.0
     if tails is None:
         per_unit = _seconds_per_load(math.exp(single.mean), question)
     else:
+        sustained = weigh(tails.single.shifted(*repeated(math.exp(tails.single.mean), held)), prior)
+        single, least = weigh(tails.single, single), weigh(tails.single, prior)
+        flow_effect = tails.flow_effect
         per_unit = (_single_s(tails, question)[0] + question.today_s) / math.exp(tails.single.mean)
     by_rating = tails is None or tails.single.deviation > prior.deviation
 
     def told(evidence: Evidence) -> Estimate:
         return evidence.estimate() if question.rise_shows else evidence.vouched(by_rating=by_rating)
 
-    bounds, reserve = told(single), told(sustained)
-    nearest, nearest_repeated = _nearest(question)
-    reserve = reserve.map(lambda load: max(load, nearest_repeated))
-    low = max(min(bounds.low, reserve.low), nearest)
-    bounds = Estimate.ordered(max(bounds.value, low), low, max(bounds.high, low))
-    at_peak = told(sustained.shifted(flow_effect))
+    once, again = _nearest(question)
+    reserve = _at_part_load(told(sustained), question).map(lambda load: max(load, again))
+    # a bed holds no less in one half-cycle than in each of many
+    low = max(told(least).low, reserve.low, once)
+    high = max(
+        told(single).high, _ONCE_AT_MOST * reserve.high if by_rating and not question.rise_shows else reserve.high
+    )
+    bounds = Estimate.ordered(max(single.estimate().value, low), low, max(high, low))
+    at_peak = _at_part_load(told(sustained.shifted(flow_effect)), question)
     return Margin(
         single_s=_not_below_today(bounds.map(lambda held: held * per_unit - question.today_s), question),
         sustained_s=_not_below_today(repeatable_s(reserve, question.duty.mean, question), question),
@@ -145,6 +156,11 @@ def _by_rating(tails: Tails | None, question: Question) -> Margin:
         method="prior" if tails is None else "prior and tail",
         notes=_notes(question),
     )
+
+
+def _at_part_load(reserve: Estimate, question: Question) -> Estimate:
+    """The reserve with its upper end as far up as part load may bring it, where no rise shows."""
+    return reserve if question.rise_shows else replace(reserve, high=PART_LOAD * reserve.high)
 
 
 def _nearest(question: Question) -> tuple[float, float]:

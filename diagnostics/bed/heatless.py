@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
 from diagnostics.air.humidity import moisture_fraction
 from diagnostics.bed.margin import Margin, Question
 from diagnostics.bed.purge_balance import Balance, Course, course_of, fit_balance
-from diagnostics.bed.purge_level import Level, fit_level
-from diagnostics.bed.reserve import OPEN_PRIOR, Evidence, prior_above, weigh
+from diagnostics.bed.purge_level import fit_level
+from diagnostics.bed.reserve import OPEN_PRIOR, PART_LOAD, Evidence, prior_above, weigh
 from diagnostics.estimate import Estimate
 from diagnostics.log.record import Floats
 
@@ -21,9 +22,10 @@ _AT_HAND = 0.4
 """The same from which the level itself, climbing or not, speaks against the rating's reserve."""
 _CLIMB = 0.8
 """Climb over the log in ln moisture, some 7 K, from which it shows without a rise inside half-cycles."""
-_STRUCTURE = {True: 0.04, False: 0.25}
-"""Standard deviation of ln reserve from what both readings leave out (bed heat, shape of the wet zone), where the level
-came near the limit and where it stayed far."""
+_STRUCTURE, _BENDS = {True: 0.03, False: 0.25}, 0.15
+"""Standard deviation of ln reserve from what both readings leave out (bed heat, shape of the wet zone): where the level
+came near the limit and where it stayed far; and, where no rise shows, for each e-fold of load still to go. A long
+column's outlet bends from its floor up to the limit within the last tenth of its load."""
 _STEEPENS = 0.025
 """ln load by which a power of the load, read off a level below the limit, passes it too late: the exchanger's exponent
 grows towards the limit (`purge_level`), and the fit sees the whole log's."""
@@ -62,20 +64,23 @@ def heatless_margin(question: Question) -> Margin:
     weaker = _weaker_tower(ends, question)
     course = course_of(question.cycle, question.duty, ends, weaker)
     held = 0.0 if question.reached else _held_load(question)
-    balance, at_hand, climbs, seen = None, False, False, None
+    balance, at_hand, climbs = None, False, False
     if course is not None:
         balance = fit_balance(course)
         at_hand, climbs = _at_hand_and_climbing(balance, course)
-        seen = _evidence(balance, fit_level(course), course, question, at_hand or climbs)
     censored = not (climbs or question.rise_shows)
-    prior = prior_above(held) if censored and not at_hand else OPEN_PRIOR
-    evidence = prior if seen is None else weigh(seen, prior)
-    sustained, reserve = (
-        evidence.vouched(by_rating=not at_hand) if censored else evidence.estimate(),
-        evidence.estimate(),
-    )
+    if censored and not at_hand:
+        # a level far below the limit says nothing of the load that would bring it there
+        evidence = prior_above(held)
+    elif balance is None or course is None:
+        evidence = OPEN_PRIOR
+    else:
+        evidence = weigh(_evidence(balance, course, question, censored, at_hand or climbs), OPEN_PRIOR)
+    reserve = evidence.estimate()
+    sustained = evidence.vouched(by_rating=not at_hand) if censored else reserve
     if censored:
         sustained, reserve = (each.map(lambda load: max(load, held)) for each in (sustained, reserve))
+        sustained = sustained if at_hand else replace(sustained, high=PART_LOAD * sustained.high)
     scale = question.plant.half_cycle_s
     margin = sustained.map(lambda load: load * scale / question.duty.mean - question.today_s)
     return Margin(
@@ -117,9 +122,9 @@ def _weaker_tower(ends: Floats, question: Question) -> str | None:
     return None if abs(difference) < 0.1 else ("A" if difference > 0 else "B")
 
 
-def _evidence(balance: Balance, level: Level, course: Course, question: Question, near: bool) -> Evidence:
+def _evidence(balance: Balance, course: Course, question: Question, censored: bool, near: bool) -> Evidence:
     """Both readings of the log, weighted by how well they fit it; their distance widens the whole."""
-    u = question.limit_deviation
+    level, u = fit_level(course), question.limit_deviation
     creep = balance.log_load_at_limit()
     gradient = np.zeros(7)
     for i in range(7):
@@ -136,7 +141,13 @@ def _evidence(balance: Balance, level: Level, course: Course, question: Question
     weights /= weights.sum()
     mean = float(weights @ means)
     spread = weights @ (np.maximum(variances, 0.0) + instrument**2 + (means - mean) ** 2)
-    return Evidence(mean, math.hypot(math.sqrt(float(spread)), _STRUCTURE[near]))
+    to_go = max(mean - math.log(_load(question)), 0.0) if censored else 0.0
+    return Evidence(mean, math.hypot(math.sqrt(float(spread)), _STRUCTURE[near], _BENDS * to_go))
+
+
+def _load(question: Question) -> float:
+    """Mean load of a half-cycle, in nameplate half-cycles at rated load [-]."""
+    return question.duty.mean * question.today_s / question.plant.half_cycle_s
 
 
 def _held_load(question: Question) -> float:
@@ -148,7 +159,7 @@ def _held_load(question: Question) -> float:
 
 def _single_s(balance: Balance | None, sustained: Estimate, question: Question) -> Estimate:
     """One tower that dries on: the wet zone creeps with nothing to drive it back."""
-    load = question.duty.mean * question.today_s / question.plant.half_cycle_s
+    load = _load(question)
     if balance is None:
         ends = _log_moisture_at_end(question)
         seen = ends[np.isfinite(ends)]

@@ -130,12 +130,14 @@ class Balance:
         """
         th = self.values if values is None else values
         carried, growth = np.exp(th[0]), np.exp(th[1])
+        # A dry part that fell with the load by chance must not pass the limit where there is no load.
+        power = max(float(th[4]), 0.0)
         low, high = -4.0, float(np.log(carried))
         for _ in range(50):
             middle = 0.5 * (low + high)
             u = np.exp(middle)
             gap = -np.expm1(growth * (u - carried))
-            wet = np.exp(th[3] + th[4] * middle) + np.exp(th[2]) * u / max(gap, 1e-12)
+            wet = np.exp(th[3] + power * middle) + np.exp(th[2]) * u / max(gap, 1e-12)
             low, high = (low, middle) if wet > np.exp(level) else (middle, high)
         return 0.5 * (low + high)
 

@@ -55,6 +55,9 @@ class Evidence:
 
 PRIOR = Evidence(0.5 * math.log(1.5), 0.0975)
 """`PRIOR_RESERVE` as evidence, for logs without a rise; its 95 % interval is that of an even spread from 1.0 to 1.5."""
+PART_LOAD = 1.13
+"""By which factor what is held at part load may exceed what the rating foretells in proportion: longer contact sharpens
+the front and the same regeneration meets less water (common practice, no published source)."""
 OPEN_PRIOR = Evidence(0.5 * math.log(1.5), 0.5)
 """Where a rise shows, the log decides: older, undersized and oversized beds hold from less than half to three times."""
 
@@ -62,9 +65,12 @@ OPEN_PRIOR = Evidence(0.5 * math.log(1.5), 0.5)
 def prior_above(held: float) -> Evidence:
     """Prior where no rise shows and ``held`` nameplate half-cycles at rated load were held all along.
 
-    A dryer that holds more than its rating is larger than its plate; its reserve then counts from what it holds.
+    What was held cuts the rating's even spread off from below. A dryer that holds more than its rating may be larger
+    than its plate, so the upper end moves with it: from 1.5 to half as much again as what is held.
     """
-    return PRIOR.shifted(math.log(held)) if held > 1.0 else PRIOR
+    low, high = max(held, 1.0), max(PRIOR_RESERVE.high, min(held, PRIOR_RESERVE.high) * held)
+    width = math.log(high / low) / math.log(PRIOR_RESERVE.high / PRIOR_RESERVE.low)
+    return Evidence(0.5 * math.log(low * high), PRIOR.deviation * width)
 
 
 def weigh(*sources: Evidence) -> Evidence:

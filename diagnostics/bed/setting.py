@@ -45,12 +45,13 @@ def recommended_setting(margin: Margin, question: Question) -> tuple[float | Non
     if question.reached and at_peak.value >= 0.0:
         note = "The limit is passed inside half-cycles today: find and mend the cause before the timer is lengthened."
         return today, (note,)
-    if at_peak.low > 0.0:
-        wanted = today + at_peak.low
-    else:
-        wanted = today + min(at_peak.value, 0.0)
+    # an interval around nought neither asks for a change nor vouches for one
+    wanted = today if at_peak.low <= 0.0 <= at_peak.value else today + at_peak.low
     setting = _bounded(wanted, question)
-    notes = [_trial(setting, today)] if abs(setting - today) > 0.02 * today else []
+    if wanted < (dryer.purge_s or 0.0):
+        notes = [_no_room(wanted, dryer.purge_s or 0.0)]
+    else:
+        notes = [_trial(setting, today)] if abs(setting - today) > 0.02 * today else []
     longest = dryer.longest_half_cycle_s
     if longest is not None and wanted > longest:
         notes.append(
@@ -77,6 +78,14 @@ def _dial_step(seconds: float) -> float:
 def _dial(seconds: float) -> float:
     """As a timer is set: whole steps of 5 s, of 5 minutes from half an hour on, rounded down."""
     return math.floor(seconds / _dial_step(seconds)) * _dial_step(seconds)
+
+
+def _no_room(wanted_s: float, purge_s: float) -> str:
+    return (
+        f"At peak load only a timer of {say_duration(max(wanted_s, 0.0))} would be safe, which leaves no room for the"
+        f" regeneration's {say_duration(purge_s)}: no timer setting holds the limit at peak load. Look for the cause"
+        " (load, purge, desiccant) or take load off the dryer."
+    )
 
 
 def _trial(setting_s: float, today_s: float) -> str:

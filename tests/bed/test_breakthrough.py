@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
+import math
 
 import numpy as np
 import pandas as pd
@@ -11,7 +12,8 @@ import pytest
 from scipy.signal import lfilter
 
 from diagnostics.bed.breakthrough import margin_to_breakthrough
-from diagnostics.bed.purge_balance import faded, lagged
+from diagnostics.bed.heated import repeated
+from diagnostics.bed.purge_balance import Balance, faded, lagged
 from diagnostics.bed.record import Breakthrough
 from diagnostics.bed.reserve import PRIOR, PRIOR_RESERVE, Evidence, prior_above, rated_moisture_load_g_min, weigh
 from diagnostics.cycle.half_cycles import segment
@@ -250,6 +252,30 @@ class TestEvidence:
     def test_a_dryer_that_held_more_than_its_rating_is_larger_than_its_plate(self):
         assert prior_above(0.8) == PRIOR
         assert prior_above(2.0).estimate().low == pytest.approx(2.0 * PRIOR.estimate().low)
+
+    def test_what_was_held_cuts_the_even_spread_off_from_below(self):
+        even = np.random.default_rng(8).uniform(1.0, 1.5, 20_000)
+        for held in (1.05, 1.15, 1.2):
+            left = even[even >= held]
+            told = prior_above(held)
+            assert math.exp(told.mean) == pytest.approx(np.median(left), rel=0.02)
+            assert held <= told.vouched(by_rating=True).low <= np.percentile(left, 7.0)
+
+    def test_one_half_cycle_and_many(self):
+        # Common practice, no published source: of what lies beyond rating and habit none to all comes back.
+        for single, held, none, whole in ((1.4, 0.5, 1.0, 1.4), (1.4, 1.2, 1.2, 1.4), (1.1, 1.3, 1.1, 1.3)):
+            shift, deviation = repeated(single, held)
+            low, high = (single * math.exp(shift + z * deviation) for z in (-1.96, 1.96))
+            assert low <= none
+            assert high >= whole
+            assert low < single * math.exp(shift) < high
+        assert math.exp(repeated(0.8, 0.7)[0]) == pytest.approx(0.99, abs=0.001)
+
+
+def test_a_dry_part_that_fell_with_the_load_passes_no_limit_at_no_load():
+    values = np.array([0.4, np.log(0.2), -7.0, -0.2, -0.9, -6.0, 1.5])
+    told = Balance(values, np.eye(7), 0.5, 3.0, 0.1, -1.0).log_load_at_limit()
+    assert 0.0 < told < 0.4
 
 
 @pytest.mark.parametrize("lag", [0.5, 3.0, 25.0])

@@ -45,10 +45,19 @@ def test_an_interval_around_nought_leaves_today():
     assert notes == ()
 
 
-def test_a_negative_margin_shortens_but_leaves_room_for_the_regeneration():
+def test_a_negative_margin_shortens_to_what_can_be_vouched_for():
+    plant = question().plant
+    short = dataclasses.replace(plant, dryer=plant.dryer.model_copy(update={"purge_s": 9000.0}))
+    setting, notes = recommended_setting(margin(-700.0, -350.0, 100.0), question(plant=short))
+    assert setting == HALF_CYCLE_S - 900.0
+    assert any("would be safe" in note for note in notes)
+
+
+def test_no_setting_is_called_safe_that_leaves_no_room_for_the_regeneration():
     setting, notes = recommended_setting(margin(-2000.0, -650.0, 100.0), question())
     assert question().plant.dryer.purge_s <= setting < HALF_CYCLE_S
-    assert any("too long" in note for note in notes)
+    assert not any("would be safe. " in note for note in notes)
+    assert any("no room for the regeneration" in note for note in notes)
 
 
 def test_nothing_is_lengthened_while_the_limit_is_passed():
