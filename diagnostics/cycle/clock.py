@@ -12,13 +12,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from diagnostics.cycle.folding import MOST_BINS, Folded, fold
+from diagnostics.cycle.normal_equations import jackknife_error, symmetric_inverse
 from diagnostics.cycle.trace import Trace
 from diagnostics.log.record import Flags, Floats
+from diagnostics.order_statistics import median
 
 MOST_GROUPS = 160
 MOST_READINGS = 60_000
 LEAST_FOR_LOAD = 30
-BLOCKS = 10
 LEAST_SWEEPS = 4.0
 """Intervals over which the logger's clock must drift against the timer's, for a fold finer than a reading."""
 CAUGHT = 0.1
@@ -181,10 +182,12 @@ def _lags(trace: Trace, level: Floats, fit: ClockFit, origin_s: float) -> _Lags:
     shape, slope = (folded.value, _chord_slope(folded)) if coarse else template(folded, trace.interval_s)
     each = max(1, int(cycle.max() - cycle.min() + 1) // MOST_GROUPS)
     owner = np.searchsorted([p.start_s for p in fit.pieces], time_s, side="right") - 1
-    names, index = np.unique((cycle - cycle.min()) // each * len(fit.pieces) + owner, return_inverse=True)
+    key = (cycle - cycle.min()) // each * len(fit.pieces) + owner
+    heard = np.bincount(key) > 0
+    names, index = np.flatnonzero(heard), (np.cumsum(heard) - 1)[key]
     phase = np.mod(aligned - origin_s, period)
-    h = np.interp(phase, folded.phase_s, shape, period=period)
-    g = np.interp(phase, folded.phase_s, slope, period=period)
+    around = np.concatenate([folded.phase_s[-1:] - period, folded.phase_s, folded.phase_s[:1] + period])
+    h, g = (np.interp(phase, around, np.concatenate([curve[-1:], curve, curve[:1]])) for curve in (shape, slope))
     turn = 2.0 * np.pi / trace.interval_s * phase
     return _regress(
         time_s,
@@ -224,10 +227,10 @@ def _regress(
     hh, gg, hg = total(h * h) - count * mh**2, total(g * g) - count * mg**2, total(h * g) - count * mh * mg
     hy, gy = total(h * y) - count * mh * my, total(g * y) - count * mg * my
     determinant = hh * gg - hg**2
-    good = (count >= 4) & (determinant > 1e-3 * np.median(hh) * np.median(gg))
+    good = (count >= 4) & (determinant > 1e-3 * median(hh) * median(gg))
     safe = np.where(good, determinant, 1.0)
     size, tilt = (gg * hy - hg * gy) / safe, (hh * gy - hg * hy) / safe
-    typical = float(np.median(size[good])) if good.any() else 0.0
+    typical = median(size[good]) if good.any() else 0.0
     # A group that shows the template upside down, or not at all, says nothing of its lag.
     good &= size > max(0.25 * typical, 1e-9)
     lag = np.clip(-tilt / np.where(good, size, 1.0), -limit_s, limit_s)
@@ -282,7 +285,7 @@ def _line(lags: _Lags, pieces: int) -> tuple[float, float, float, Floats, float,
     held[design.shape[1] - caught.shape[1] :] = 1.0 / (CAUGHT * lags.interval_s) ** 2
     found = robust_line(design, y, lags.weight / lags.weight.max(), held)
     slope_error = float(found.errors[pieces])
-    slope_error = max(slope_error, _jackknife(design, found.weight, y, pieces, held * found.spread**2))
+    slope_error = max(slope_error, jackknife_error(design, found.weight, y, pieces, held * found.spread**2))
     starts, offset_error = found.values[:pieces], float(found.errors[:pieces].min())
     slope = float(found.values[pieces]) / span
     return slope, slope_error / span, found.freedom, starts, offset_error, float(found.left.std())
@@ -312,13 +315,13 @@ def robust_line(design: Floats, y: Floats, base: Floats, held: Floats | None = N
         Inverse variance about zero within which each coefficient is known beforehand.
     """
     held = np.zeros(design.shape[1]) if held is None else held
-    spread = 1.4826 * float(np.median(np.abs(y - np.median(y)))) + 1e-9
+    spread = 1.4826 * median(np.abs(y - median(y))) + 1e-9
     weight = base
     for _ in range(6):
-        inverse = np.linalg.pinv(design.T @ (design * weight[:, None]) + np.diag(held * spread**2), hermitian=True)
+        inverse = symmetric_inverse(design.T @ (design * weight[:, None]) + np.diag(held * spread**2))
         found = inverse @ (design.T @ (weight * y))
         left = y - design @ found
-        spread = 1.4826 * float(np.median(np.abs(left))) + 1e-9
+        spread = 1.4826 * median(np.abs(left)) + 1e-9
         trust = np.clip(1.0 - (left / (6.0 * spread)) ** 2, 0.0, None) ** 2
         weight = np.maximum(base * trust, 1e-9 * base.max())
     used = trust > 0.01
@@ -326,7 +329,7 @@ def robust_line(design: Floats, y: Floats, base: Floats, held: Floats | None = N
     widened = (1.0 + memory) / (1.0 - memory)
     freedom = max(1.0, float(used.sum()) / widened - float(np.linalg.matrix_rank(design)))
     variance = robust_variance(left, spread, base, design.shape[1]) * widened
-    plain = np.linalg.pinv(design.T @ (design * base[:, None]) + np.diag(held * spread**2), hermitian=True)
+    plain = symmetric_inverse(design.T @ (design * base[:, None]) + np.diag(held * spread**2))
     errors = np.sqrt(np.maximum(np.diag(plain), 0.0) * variance)
     return RobustLine(found, errors, left, spread, weight, freedom)
 
@@ -370,19 +373,6 @@ def robust_variance(left: Floats, spread: float, base: Floats, columns: int) -> 
     slope = float(np.mean((1.0 - u) * (1.0 - 5.0 * u)))
     freedom = max(1.0, float((u < 0.9).sum()) - columns)
     return float((base * (left * (1.0 - u) ** 2) ** 2).sum()) / freedom / max(slope, 0.1) ** 2
-
-
-def _jackknife(design: Floats, weight: Floats, y: Floats, column: int, held: Floats) -> float:
-    """Standard error of one coefficient by leaving out a block of neighbours at a time: slow wander shows in it."""
-    if y.size < 4 * BLOCKS:
-        return 0.0
-    block = np.arange(y.size) * BLOCKS // y.size
-    without = []
-    for left_out in range(BLOCKS):
-        kept = np.where(block == left_out, 0.0, weight)
-        inverse = np.linalg.pinv(design.T @ (design * kept[:, None]) + np.diag(held), hermitian=True)
-        without.append(float((inverse @ (design.T @ (kept * y)))[column]))
-    return float(np.sqrt((BLOCKS - 1.0) / BLOCKS * np.sum((np.array(without) - np.mean(without)) ** 2)))
 
 
 def _centred(load: Floats) -> Floats:

@@ -15,6 +15,7 @@ import numpy as np
 from diagnostics.cycle.answer import Answer
 from diagnostics.cycle.trace import Trace
 from diagnostics.log.record import Floats
+from diagnostics.order_statistics import median
 
 MOST_BINS = 1500
 UNEVEN = 1e-6
@@ -104,16 +105,17 @@ def fold_phases(phase: Floats, level: Floats, period_s: float, bins: int) -> Fol
     cell = np.minimum((phase * (bins / period_s)).astype(np.int64), bins - 1)
     count = np.bincount(cell, minlength=bins).astype(float)
     full = count > 0
-    spread = 1.4826 * np.median(np.abs(level - np.median(level))) + 1e-12
+    spread = 1.4826 * median(np.abs(level - median(level))) + 1e-12
     mean = np.bincount(cell, level, bins)[full] / count[full]
     centre = np.zeros(bins)
     centre[full] = mean
     departure = np.clip(level - centre[cell], -4.0 * spread, 4.0 * spread)
-    mean = mean + np.bincount(cell, departure, bins)[full] / count[full]
+    trimmed = np.bincount(cell, departure, bins)
     at = np.bincount(cell, phase, bins)[full] / count[full]
-    around = departure - (np.bincount(cell, departure, bins)[full] / count[full])[np.cumsum(full)[cell] - 1]
+    # a cell of readings is full, so nothing is divided by nought where it is taken
+    around = departure - (trimmed / np.maximum(count, 1.0))[cell]
     variance = float((around**2).sum()) / max(1, level.size - int(full.sum()))
-    return Folded(at, mean, count[full], period_s, variance)
+    return Folded(at, mean + trimmed[full] / count[full], count[full], period_s, variance)
 
 
 def answer_to(folded: Folded, interval_s: float, towers: int = 1, terms: tuple[int, int] = (5, 3)) -> Answer:

@@ -14,6 +14,7 @@ import numpy as np
 from diagnostics.cycle.spectrum import MOST_HARMONICS, Spectrum, spectrum_of
 from diagnostics.cycle.trace import Trace, even_grid
 from diagnostics.log.record import Flags, Floats
+from diagnostics.order_statistics import quantile
 
 LEAST_READINGS = 4.0
 """Readings a half-cycle below which no rhythm is believed (the contract's definition of unresolved)."""
@@ -162,7 +163,7 @@ def _changes(even: Floats, step_s: float, frequency_hz: float) -> Floats:
     """Changes over a quarter of the strongest line's period: no drift is left, and little of the last digit's noise."""
     apart = int(np.clip(round(0.25 / (frequency_hz * step_s)), 1, max(1, even.size // 8)))
     change = even[apart:] - even[:-apart]
-    limit = 8.0 * float(np.quantile(np.abs(change), 0.98)) + 1e-12
+    limit = 8.0 * quantile(np.abs(change), 0.98) + 1e-12
     return np.clip(change, -limit, limit)[:MOST_FOLDED]
 
 
@@ -180,10 +181,13 @@ def _hopeful(change: Floats, step_s: float, trials: Floats) -> Flags:
     step_hz = 1.0 / (length * step_s)
     whole = float((change**2).sum())
     hopes = np.empty(trials.size)
-    for i, trial in enumerate(trials):
+    order = np.arange(1, MOST_BINS + 1)
+    for i, trial in enumerate(trials.tolist()):
         many = max(4, min(round(1.0 / (trial * step_s)), MOST_BINS)) // 2
-        place = np.rint(np.arange(1, many + 1) * (trial / step_hz)).astype(np.int64)
-        explained = float(power[place[place < power.size]].sum())
+        place = np.rint(order[:many] * (trial / step_hz)).astype(np.int64)
+        if place[-1] >= power.size:
+            place = place[place < power.size]
+        explained = float(power[place].sum())
         hopes[i] = explained - max(whole - explained, 0.0) / max(1, n - 2 * many) * 2 * many
     return hopes >= HOPE * hopes.max()
 
