@@ -7,6 +7,7 @@ where the table begins; numbers and stamps are read column by column elsewhere.
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 
 MINUS = str.maketrans(dict.fromkeys("\u2212\u2013\u2012\ufe63\uff0d\u2010\u2011\u00ad", "-"))
 """Signs that print like a minus."""
@@ -33,16 +34,25 @@ FAULT_WORDS = frozenset(
     " comm_fail i/o void".split()
 )
 _BOOLEAN = frozenset("true false wahr falsch vrai faux on off ein aus yes no ja nein".split())
+_LONGEST = 64
 _TYPE_MARK = re.compile(r"\d{1,3}[snd]")
 
 
 def cell_class(cell: str) -> str:
     """``n`` for a number or stamp, ``f`` for a word that stands for no reading, ``e`` for empty, ``t`` for text."""
-    plain = cell.strip().translate(MINUS)
+    plain = cell.strip()
     if not plain:
         return "e"
+    return _class_of(plain) if len(plain) <= _LONGEST else "t"
+
+
+@lru_cache(maxsize=8192)
+def _class_of(plain: str) -> str:
+    """Separators, heads and columns are told by the same cells, looked at again and again."""
+    if not plain.isascii():
+        plain = plain.translate(MINUS)
     # What still holds another separator has not been split rightly.
-    if len(plain) > 64 or any(mark in plain for mark in "\t;|"):
+    if "\t" in plain or ";" in plain or "|" in plain:
         return "t"
     if _NUMBER.fullmatch(plain.strip("()")) or _STAMP.fullmatch(plain):
         return "n"

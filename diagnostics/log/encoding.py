@@ -44,7 +44,7 @@ def to_utf8(data: bytes) -> tuple[bytes, str]:
         text = text.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
     if b"\0" in text:
         text = _without_nuls(text)
-    if name != "ASCII":
+    if name != "ASCII" and (b"\xe2" in text or b"\xef" in text):
         for mark in _INVISIBLE:
             text = text.replace(mark, b"")
     return (_respelt(text) if _TWICE.search(text[:_HEAD_BYTES]) else text), name
@@ -81,7 +81,8 @@ def plain_quotes(data: bytes) -> bytes:
     data : bytes
         UTF-8.
     """
-    if _FORMULA.search(data[:_HEAD_BYTES]):
+    head = data[:_HEAD_BYTES]
+    if b'="' in head and _FORMULA.search(head):
         data = _FORMULA.sub(rb'\1"\2\3"', data)
     lines = [line for line in data[:_HEAD_BYTES].split(b"\n")[:60] if line.strip()]
     for mark in (b'"', b"'"):

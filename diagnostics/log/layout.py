@@ -10,6 +10,7 @@ import csv
 import re
 from collections import Counter
 from dataclasses import dataclass
+from itertools import chain, islice
 
 from diagnostics.errors import InputError
 from diagnostics.log.cells import MINUS, cell_class
@@ -90,7 +91,7 @@ def find_layout(data: bytes, name: str, *, delimiter: str | None = None, decimal
         sample = sample[: cut + 1]
     text = sample.decode("utf-8", errors="replace")
     lines = text.split("\n")
-    filled = sum(bool(line.strip("\ufeff \t\r,;|")) for line in lines)
+    filled = len(list(islice((line for line in lines if line.strip("\ufeff \t\r,;|")), _FEWEST_LINES)))
     if filled < _FEWEST_LINES:
         raise InputError(
             f"{name} holds {filled} line{'s' if filled != 1 else ''} of text; a log needs titles and at least two"
@@ -129,7 +130,7 @@ def find_layout(data: bytes, name: str, *, delimiter: str | None = None, decimal
         )
     line = ends[head.first - 1] if head.first else 0
     offset = _offset_of_line(data, line)
-    mark = decimal or _decimal([cell for row in rows[head.first :] for cell in row][:_MARKS_TRIED])
+    mark = decimal or _decimal(list(islice(chain.from_iterable(rows[head.first :]), _MARKS_TRIED)))
     return Layout(chosen, mark, head, offset, line + 1, width)
 
 
@@ -157,6 +158,9 @@ def _choose(lines: list[str], titles: list[str]) -> str | None:
     lines = [line for line in lines if line.strip()][:_LINES_TRIED]
     best, best_score = None, 0.35
     for candidate in (*_CANDIDATES, WIDE_BLANKS, BLANKS):
+        # no score passes one
+        if best_score >= (_BLANKS_AT_BEST if candidate in (WIDE_BLANKS, BLANKS) else 1.0):
+            continue
         score, width = _score(lines, candidate)
         # Blanks also stand within stamps and titles, so they have to win clearly; titles read that way can help.
         if candidate in (WIDE_BLANKS, BLANKS):
@@ -224,7 +228,7 @@ def _offset_of_line(data: bytes, line: int) -> int:
 
 
 def _decimal(cells: list[str]) -> str:
-    plain = [cell.strip().translate(MINUS) for cell in cells]
+    plain = [cell.strip().translate(MINUS) for cell in cells if "." in cell or "," in cell]
     # Three digits behind a mark may be thousands; they count only where nothing else tells.
     for cells in ([cell for cell in plain if not _THOUSANDS.fullmatch(cell)], plain):
         points = sum(bool(_POINT.fullmatch(cell)) for cell in cells)
