@@ -61,6 +61,11 @@ def needed_for(screened: ScreenedLog, cycle: Cycle, plant: Plant) -> tuple[PlanL
     if not _covers_both(screened):
         reason = "The used readings hold working days or the weekend, not both."
         lines.append(PlanLine("weekend", "Let the log run over a weekend and the shifts around it.", reason))
+    if screened.basis == "atmospheric" and not plant.is_given("measurement.basis"):
+        reason = "Only its title says that the dew point is atmospheric; each reading was brought to line pressure."
+        lines.append(
+            PlanLine("basis", "Log the pressure dew point, or write measurement.basis into the plant file.", reason)
+        )
     absent = [name for name in ("flow", "inlet_temperature", "pressure") if name not in log.channels]
     if "tower" not in log.channels and not cycle.resolved:
         absent.append("tower")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 import math
 
@@ -114,6 +115,14 @@ def test_log_that_was_too_coarse_and_too_short() -> None:
     assert [item.topic for item in found] == ["interval", "duration", "weekend", "log beside it"]
     assert line(found, "interval").value == 10.0
     assert "tower" in line(found, "log beside it").instruction
+
+
+def test_log_whose_title_alone_told_the_basis() -> None:
+    screened = dataclasses.replace(screened_log(np.full(7 * 2880, -50.0), interval_s=30.0), basis="atmospheric")
+    told = {"dryer": {"half_cycle_s": 300}, "measurement": {"basis": "atmospheric"}}
+    for plant, due in ((plant_from({"dryer": {"half_cycle_s": 300}}), True), (plant_from(told), False)):
+        found = needed_for(screened, timer_cycle(screened, 300.0), plant)
+        assert ("basis" in [item.topic for item in found]) == due
 
 
 def test_log_without_a_used_reading() -> None:

@@ -15,7 +15,7 @@ import numpy as np
 from diagnostics.air.humidity import change_pressure, frost_from_supercooled_c, moisture_fraction
 from diagnostics.errors import InputError
 from diagnostics.log.record import Floats, Log
-from diagnostics.plant import Plant
+from diagnostics.plant import Assumption, Plant
 
 LOWEST_DEW_POINT_C, HIGHEST_DEW_POINT_C = -100.0, 90.0
 """Outside this no compressed air and no probe: such numbers are codes for missing or faults of the logger."""
@@ -83,6 +83,25 @@ def at_line_pressure(log: Log, plant: Plant) -> AtLinePressure:
     known = np.isfinite(dew_point)
     moisture[known] = moisture_fraction(dew_point[known], pressure[known])
     return AtLinePressure(dew_point, moisture, pressure, tuple(notes), "atmospheric" if atmospheric else "pressure")
+
+
+def as_the_log_has_it(item: Assumption, log: Log) -> Assumption | None:
+    """What became of an assumption about the measurement when the log was read; None where it played no part.
+
+    Parameters
+    ----------
+    item : Assumption
+        Of the plant; others than ``measurement.basis`` stay as they are.
+    log : Log
+    """
+    if item.key != "measurement.basis":
+        return item
+    if log.moisture_basis == "line":
+        return None
+    if log.titled_basis is None:
+        return item
+    header = log.columns["dew_point"].header if "dew_point" in log.columns else "the column"
+    return Assumption(item.key, log.titled_basis, f"the title {header!r} says so")
 
 
 def _pressure_at_probe(log: Log, plant: Plant, notes: list[str]) -> Floats:

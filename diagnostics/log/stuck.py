@@ -46,6 +46,8 @@ _CALM = 0.5
 _AT_REST = 0.25
 """Share of a log's readings at one value, in several runs, that no hang makes: a flat half-cycle in a coarse digit."""
 _SHORTER = 2
+_OFTEN, _LONG_SHARE = 4, 0.1
+"""Where long runs at one value are matched by as many shorter ones, or fill much of a coarse log, the air rests."""
 _SLOWS = 2.5
 _FAR_LONGER = 2.0
 """Times the longest usual run: a coarse digit over quiet air makes long runs of all lengths, a hang makes one apart."""
@@ -174,8 +176,9 @@ def _slides_through(values: Floats, run: Run, resolution: float) -> bool:
 def _comes_to_rest(values: Floats, runs: list[Run], frozen: list[Run], run: Run, digit: float) -> bool:
     """Whether the air itself comes to rest there: it slows down on the way, and rests there for shorter times too."""
     near = sum(abs(other.value - run.value) < 1.5 * digit for other in runs)
-    held = sum(abs(other.value - run.value) < 1.5 * digit for other in frozen)
-    if near < _SHORTER * held + 2:
+    held = [other.length for other in frozen if abs(other.value - run.value) < 1.5 * digit]
+    usual = digit >= _COARSE and len(held) >= _OFTEN and sum(held) > _LONG_SHARE * values.size
+    if near < _SHORTER * len(held) + 2 and not usual:
         return False
     beside = max(_FEWEST, run.length // 6)
     before, after = values[max(0, run.first - beside) : run.first], values[run.last + 1 : run.last + 1 + beside]

@@ -18,6 +18,7 @@ from diagnostics.diagnosis import Diagnosis
 from diagnostics.energy.levers import weigh_levers
 from diagnostics.energy.record import Payback, Purge, PurgeEnergy, Switching
 from diagnostics.estimate import Estimate
+from diagnostics.log.basis import as_the_log_has_it
 from diagnostics.log.statistics import statistics, used_statistics
 from diagnostics.moment import iso_time, iso_times
 from diagnostics.report.derivation import derivation
@@ -233,7 +234,8 @@ def _number(value: float) -> float | None:
 def _assumptions(diagnosis: Diagnosis) -> list[Any]:
     parts = (diagnosis.plant, diagnosis.purge, diagnosis.switching, diagnosis.payback)
     listed = {item.key: item for part in parts for item in getattr(part, "assumptions", ())}
-    return list(listed.values())
+    log = diagnosis.screened.log
+    return [found for item in listed.values() if (found := as_the_log_has_it(item, log)) is not None]
 
 
 def _notes(diagnosis: Diagnosis) -> Iterable[str]:

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from diagnostics.air.uncertainty import uncertainty_budget
+from diagnostics.log.basis import as_the_log_has_it
 from diagnostics.log.reading import read_log
 from diagnostics.log.screening import screen
 from diagnostics.log.titles import quantity_of
@@ -154,6 +155,22 @@ def test_an_atmospheric_title_is_followed_where_the_plant_file_is_silent(tmp_pat
     assert np.nanmedian(screened.dew_point_c) == pytest.approx(-40.0, abs=0.2)
     assert not [s for s in screened.signs if s.code == "pressure_mismatch"]
     assert screened.basis == "atmospheric"
+
+
+@pytest.mark.parametrize(
+    ("titles", "cells", "listed"),
+    [
+        ("Atmospheric dew point [°C]", "-58.2", ["atmospheric"]),
+        ("Pressure dew point [°C]", "-40.2", ["pressure"]),
+        ("Dew point [°C]", "-40.2", ["pressure"]),
+        ("Water content [ppmv]", "16.74", []),
+    ],
+)
+def test_the_basis_is_listed_as_it_was_taken(titles: str, cells: str, listed: list[str], tmp_path: Path) -> None:
+    log = _log(tmp_path, titles, cells)
+    found = [as_the_log_has_it(item, log) for item in plant_from({}).assumptions]
+    assert [item.value for item in found if item is not None and item.key == "measurement.basis"] == listed
+    assert len(found) == len(plant_from({}).assumptions)
 
 
 def test_what_a_title_says_of_the_pressure_reaches_the_uncertainty(tmp_path: Path) -> None:
