@@ -12,7 +12,7 @@ import math
 
 from diagnostics.health.case import Case
 from diagnostics.health.ingress import Ingress, find_ingress
-from diagnostics.health.leaks import Leak, find_leak
+from diagnostics.health.leaks import EITHER, Leak, find_leak
 from diagnostics.health.levels import levels_of
 from diagnostics.health.record import Finding
 from diagnostics.health.sentences import BED, PEOPLE, SAMPLE_POINT, STORED_PRESSURE, kelvin, level, percent
@@ -23,6 +23,7 @@ _MOST_CLIPPED = 0.1
 """Share of readings at an end of the range from which on the steadiness of the level says nothing."""
 _TOLD = 0.5
 """Confidence from which on the room is named as the cause."""
+_SLOW_BED = "beds that answer their load over hours to days: a log of three days with flow tells them from a room"
 
 
 def find_faults_of_air(case: Case) -> list[Finding]:
@@ -111,12 +112,18 @@ def _bypass_leak(case: Case, leak: Leak) -> Finding:
     )
     return case.finding(
         "bypass_leak",
-        "critical" if passed else "warning" if near else "info",
+        "info" if leak.confidence <= EITHER else "critical" if passed else "warning" if near else "info",
         leak.confidence,
         statement=(
             f"The air stayed at {level(leak.level_c)} {since}, whichever tower was drying and however far into its"
-            f" half-cycle it was: as if {_parts(leak.share)} of the wet inlet air went past the beds. A bypass or"
-            " switching valve most likely lets wet air through; no regeneration mends that."
+            f" half-cycle it was: as if {_parts(leak.share)} of the wet inlet air went past the beds."
+            + (
+                " Either a bypass or switching valve lets wet air through, which no regeneration mends, or both beds"
+                " regenerate too little for this load; without flow and inlet temperature the log cannot tell. Shutting"
+                " the bypass decides: if the dew point falls within the hour, it leaks."
+                if leak.confidence <= EITHER
+                else " A bypass or switching valve most likely lets wet air through; no regeneration mends that."
+            )
         ),
         evidence=[
             f"Rise within half-cycles only {100 * leak.ripple_share:.1f} % of the moisture.",
@@ -150,6 +157,7 @@ def _ambient_ingress(case: Case, ingress: Ingress) -> Finding:
         statement=_said_of_ingress(case, ingress),
         evidence=evidence,
         other_causes=(
+            *((_SLOW_BED,) if ingress.confidence < _TOLD else ()),
             "a constant share of wet air past the beds: it stays when the sample flow is raised, a leak of the sample"
             " line falls",
             "a plastic sample hose that lets moisture through",
@@ -165,10 +173,16 @@ def _said_of_ingress(case: Case, ingress: Ingress) -> str:
         f"{stays} whichever tower dries and whatever the load is: room air most likely gets into the sample through a"
         " leaking coupling or a plastic hose"
         if ingress.confidence >= _TOLD
-        else f"{stays} and hardly rises within half-cycles, which exhausted beds would make it do: either room air gets"
-        " into the sample or a constant share of wet air goes past the beds"
+        else f"{stays} and moves with the time of day: either room air gets into the sample, or beds at the end of"
+        " their strength follow the load hours to days late. Raising the sample flow tells which: room air thins out,"
+        " the beds' moisture stays"
+        if ingress.or_slow_bed
+        else f"{stays}, hardly rises within half-cycles and moves with the time of day: either room air gets into the"
+        " sample, or a constant share of wet air goes past the beds, or they regenerate too little. Raising the sample"
+        " flow tells which: room air thins out, the dryer's own moisture stays"
     )
-    said += ", so the dryer's own air may be drier than shown"
+    said += ". With room air in it" if ingress.confidence < _TOLD else ", so"
+    said += " the dryer's own air may be drier than shown"
     if ingress.level_c > case.limit_c:
         said += f" and whether it passes the limit of {level(case.limit_c)} stays open until that is told"
     return said + "."

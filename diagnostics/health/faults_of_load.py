@@ -21,6 +21,10 @@ FLOW_ALLOWED = 1.1
 REACHED_SHARE = 0.05
 _DAY_S = 86400.0
 _HARDLY_RISES_K = 0.5
+_PAST_THE_BEDS = (
+    "wet air that goes past the beds: shut the bypass for an hour; if the dew point falls, that was it",
+    "room air in the sample: raise the sample flow; if the reading falls, that was it",
+)
 _MAY_REACH = 0.9
 """Share of the rated load below which even a worn dryer's limit is not passed by load alone."""
 _THERMOMETER_K = 0.5
@@ -60,7 +64,11 @@ def _breakthrough(case: Case) -> Finding | None:
             f"{int(over.sum())} of {len(over)} half-cycles passed the limit; the highest peak was {level(worst)}.",
             f"The instrument's uncertainty is {case.purity.uncertainty_c:.1f} K.",
         ],
-        other_causes=["an instrument that reads too wet", "a limit in the plant file that is drier than is needed"],
+        other_causes=[
+            *(_PAST_THE_BEDS if _hardly_rises(case, over) else ()),
+            "an instrument that reads too wet",
+            "a limit in the plant file that is drier than is needed",
+        ],
         action=(
             "Check flow, inlet temperature and pressure against the nameplate, then purge and regeneration of both"
             " towers; until then shorten the half-cycle if purge allows, or take load off."
@@ -72,13 +80,20 @@ def _breakthrough(case: Case) -> Finding | None:
 
 def _how(case: Case, over: Flags) -> str:
     """Why the limit is passed, by whether the air gets wetter within those half-cycles."""
-    rise = (case.rows["peak_dew_point_c"] - case.rows["floor_dew_point_c"]).to_numpy(float)[over]
-    if over.any() and float(np.median(rise)) < _HARDLY_RISES_K:
+    if _hardly_rises(case, over):
         return (
-            f"The dew point hardly rises within them ({float(np.median(rise)):.1f} K at the median): all of the air is"
-            " wet, because the towers regenerate too little or wet air comes past them"
+            f"The dew point hardly rises within them ({_median_rise_k(case, over):.1f} K at the median): all of the air"
+            " is wet, because the towers regenerate too little or wet air comes past them"
         )
     return "The towers are exhausted before they are switched over"
+
+
+def _median_rise_k(case: Case, over: Flags) -> float:
+    return float(np.median((case.rows["peak_dew_point_c"] - case.rows["floor_dew_point_c"]).to_numpy(float)[over]))
+
+
+def _hardly_rises(case: Case, over: Flags) -> bool:
+    return bool(over.any()) and _median_rise_k(case, over) < _HARDLY_RISES_K
 
 
 def _limit_passed_outside(case: Case) -> Finding | None:

@@ -19,6 +19,7 @@ from diagnostics.health.faults_of_load import find_faults_of_load
 from diagnostics.health.faults_of_measurement import find_faults_of_measurement
 from diagnostics.health.faults_of_purge import find_faults_of_purge
 from diagnostics.health.faults_of_regeneration import find_faults_of_regeneration
+from diagnostics.health.leaks import EITHER
 from diagnostics.health.record import Finding, Trend
 from diagnostics.health.towers import find_faults_of_towers
 from diagnostics.log.record import ScreenedLog
@@ -94,6 +95,9 @@ def find(
     ]
     if any(f.code == "tower_imbalance" for f in of_towers) and _one_tower_rises(trend):
         found = [f for f in found if f.code != "desiccant_decay"]
+    if any(f.code == "breakthrough" for f in found):
+        # its sentences name a leak as the other cause; without a channel nothing speaks for that more than for the beds
+        found = [f for f in found if not (f.code == "bypass_leak" and f.confidence <= EITHER)]
     found = [f for f in found if not (f.code == "unsettled" and _is_wet_air(f, found, case))]
     return tuple(sorted(_without_look_alikes(found), key=_rank))
 

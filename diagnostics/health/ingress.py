@@ -35,6 +35,11 @@ _FEWEST_ROWS = 20
 _BESIDE_A_DAY = 0.2
 """What a daily wave leaves of the hourly levels, as a share, where nothing but the room's day moves them."""
 _FEWEST_FOR_A_WAVE = 18
+_FAR_BETTER = 0.25
+"""Variance left by the room's day over that left by a slow bed, below which the bed is set aside: what it smooths of an
+unsteady load would show beside the wave."""
+_EITHER, _NO_FLOW_LOGGED = 0.4, 0.45
+"""Confidence where room and bed explain the level alike, and where no flow was logged that a bed would answer."""
 _LEAST_WANDER = 0.002
 _ANSWERS = 0.7
 """Per cent of moisture for a per cent of flow: a bed near its limit answers severalfold."""
@@ -63,6 +68,7 @@ class Ingress:
     inlet_slope: float | None
     flow_share: float | None
     confidence: float
+    or_slow_bed: bool = False
 
 
 def find_ingress(case: Case) -> Ingress | None:
@@ -88,14 +94,19 @@ def find_ingress(case: Case) -> Ingress | None:
         flow_share = 0.0 if answer < _ANSWERS else flow_share
     elif ripple > _RIPPLE:
         return None
-    if inlet_slope is None and flow_share is None:
-        resolved = len(case.rows) >= _FEWEST_ROWS and ripple <= _RIPPLE_OF_NOTHING
-        told = _is_a_day(hourly, _BESIDE_A_DAY if resolved else 0.5 * _BESIDE_A_DAY)
-        return Ingress(level_c, ripple, None, None, 0.45) if told else None
-    if _through_a_slow_bed(case, hourly):
-        return None
     if (inlet_slope is not None and inlet_slope > 0.5) or (flow_share is not None and flow_share > _FOLLOWS_FLOW):
         return None
+    if flow is None or "flow" not in logged or (inlet_slope is None and flow_share is None):
+        resolved = len(case.rows) >= _FEWEST_ROWS and ripple <= _RIPPLE_OF_NOTHING
+        told = _is_a_day(hourly, _BESIDE_A_DAY if resolved else 0.5 * _BESIDE_A_DAY)
+        return Ingress(level_c, ripple, inlet_slope, None, _NO_FLOW_LOGGED) if told else None
+    bed = _through_a_slow_bed(case, hourly)
+    if bed > _FOLLOWS_FLOW:
+        room_left = _left_of_a_day(hourly) ** 2
+        if room_left > _BESIDE_A_DAY**2:
+            return None
+        if room_left > _FAR_BETTER * (1.0 - bed):
+            return Ingress(level_c, ripple, inlet_slope, flow_share, _EITHER, or_slow_bed=True)
     known = inlet_slope is not None
     return Ingress(level_c, ripple, inlet_slope, flow_share, 0.85 if known and flow_share is not None else 0.75)
 
@@ -121,8 +132,8 @@ def _slope_of_changes(cause: Floats, answer: Floats) -> float | None:
     return float(change @ np.diff(answer)) / power
 
 
-def _through_a_slow_bed(case: Case, hourly: Floats) -> bool:
-    """Whether load and inlet explain the hourly levels through a bed that answers over hours to days.
+def _through_a_slow_bed(case: Case, hourly: Floats) -> float:
+    """Share of the hourly levels' variance that load and inlet explain through a bed that answers over hours to days.
 
     Each cause passes a first-order lag, the state in which the bed entered the log dies away with the same time
     constant, and more load never dries.
@@ -136,7 +147,7 @@ def _through_a_slow_bed(case: Case, hourly: Floats) -> bool:
     ]
     moving = [cause for cause in causes if cause.std() >= _LEAST_MOVING]
     if not moving or hourly.std() <= 0:
-        return False
+        return 0.0
     hours, best = np.arange(hourly.size, dtype=np.float64), 0.0
     bounds = ([-np.inf, -np.inf] + [0.0] * len(moving), [np.inf, np.inf] + [_STEEPEST] * len(moving))
     for slow_h in _SLOW_H:
@@ -145,7 +156,7 @@ def _through_a_slow_bed(case: Case, hourly: Floats) -> bool:
         left = hourly - design @ lsq_linear(design, hourly, bounds).x
         freedom = max(1, hourly.size - design.shape[1])
         best = max(best, 1.0 - float(left @ left) / freedom / float(hourly.var(ddof=1)))
-    return best > _FOLLOWS_FLOW
+    return best
 
 
 def _lagged(cause: Floats, slow_h: float) -> Floats:
@@ -175,11 +186,16 @@ def _without_day(values: Floats) -> Floats:
     return np.asarray(values - basis @ (basis.T @ values))
 
 
+def _left_of_a_day(hourly: Floats) -> float:
+    """What a plain daily wave, as of a room, leaves of the hourly levels, as a share of their standard deviation."""
+    if hourly.size < _FEWEST_FOR_A_WAVE or hourly.std() <= 0:
+        return 1.0
+    return float(_without_day(hourly).std()) / float(hourly.std())
+
+
 def _is_a_day(hourly: Floats, beside: float) -> bool:
     """Whether a plain daily wave is all that moves the level, as in a room."""
-    if hourly.size < _FEWEST_FOR_A_WAVE or hourly.std() <= 0:
-        return False
-    return float(_without_day(hourly).std()) < beside * float(hourly.std())
+    return _left_of_a_day(hourly) < beside
 
 
 def _answer(cause: Floats, answer: Floats, hours: int = 8) -> float | None:

@@ -39,7 +39,9 @@ _SATURATED = 0.2
 _STEADY = 0.15
 _RIPPLE_OF_A_LEAK = 0.12
 _RIPPLE_OF_NOTHING_ELSE = 0.035
-"""Asked for where no channel speaks for a leak: an overloaded heatless dryer shows twice as much."""
+"""Asked for where no channel speaks for a leak."""
+EITHER = 0.45
+"""Confidence without a channel: a heatless bed at the end of its strength may show as little rise as a leak."""
 
 
 def find_leak(case: Case, levels: Levels) -> Leak | None:
@@ -77,7 +79,7 @@ def _confidence_of_leak(case: Case, used: Flags, follows: float | None, ripple: 
         return 0.92 if 0.5 < follows < 1.7 and _follows_by_the_hour(case, used) else None
     flow = case.screened.conditions.flow_m3_min
     if flow is None or "flow" not in case.screened.conditions.logged:
-        return 0.6 if ripple <= _RIPPLE_OF_NOTHING_ELSE and len(case.rows) else None
+        return EITHER if ripple <= _RIPPLE_OF_NOTHING_ELSE and len(case.rows) else None
     known = used & (flow > 0)
     against_flow = _slope(np.log(flow[known]), np.log(case.screened.moisture[known])) if known.any() else None
     return 0.75 if against_flow is not None and abs(against_flow) < 0.3 else None

@@ -26,6 +26,8 @@ _WINDOW, _STRIDE = 1.5, 0.125
 where a cubic cannot follow it."""
 _KNOWN_SHARE = 0.75
 _QUIET, _USUAL = 0.25, 0.5
+_QUIETEST_K = 2.0
+"""A changeover of a dryer that breaks through only by day still shows at night."""
 _LIVE_SHARE = 0.95
 _FEWEST_HALF_CYCLES = 3.0
 _LEAST_S = 7200.0
@@ -94,7 +96,7 @@ def _stretches(case: Case, length_s: float) -> list[Standing]:
     usual = float(np.median(ripple[seen]))
     if usual < max(_LEAST_RIPPLE_K, 4.0 * case.screened.resolution_c):
         return []
-    quiet = seen & (ripple < _QUIET * usual)
+    quiet = seen & (ripple < min(_QUIET * usual, _QUIETEST_K))
     edges = np.flatnonzero(np.diff(np.concatenate([[False], quiet, [False]])))
     step_s, start_s = length_s * stride / number, float(time_s[known][0])
     reach = -(-window // stride)

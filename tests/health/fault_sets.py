@@ -306,10 +306,13 @@ def _from_bed(
     physical = [name for name in chosen if name in OF_THE_DRYER | STEPS | {"slow_kinetics", "overload", "hot_inlet"}]
     stem = f"run_{recipe.run_seed}_{drawn['load']:.3f}_{drawn['days']:.2f}_{'_'.join(physical)}.pickle"
 
-    def kept_run(*given: Any, **more: Any) -> Any:
-        """The run of the dryer, which only physical faults change."""
+    def kept_run(
+        plant: Any, start_s: float, duration_s: float, named: Any, _seed: int, *given: Any, **more: Any
+    ) -> Any:
+        """The run of the dryer, which only physical faults change; its seed is the one that logs of a run share."""
         if not (keep / stem).exists():
-            (keep / stem).write_bytes(pickle.dumps(run_dryer(*given, **more)))
+            run = run_dryer(plant, start_s, duration_s, named, recipe.run_seed, *given, **more)
+            (keep / stem).write_bytes(pickle.dumps(run))
         return pickle.loads((keep / stem).read_bytes())
 
     run_dryer = simulation.run_dryer

@@ -164,3 +164,47 @@ def test_a_bed_that_answers_its_load_over_days_is_no_room_air(slow_h: float) -> 
     rows = half_cycles(flat, flat, ripple_k=0.3)
     inlet_c = 30.0 + 1.2 * np.sin(2 * np.pi * (minutes - 1100) / 1440)
     assert _codes(dew_point, None, rows, flow=flow, inlet_temperature=inlet_c) == []
+
+
+def _unsteady_load(minutes: np.ndarray, seed: int) -> tuple[np.ndarray, np.ndarray]:
+    """Flow with a daily wave, and hourly chance that comes with it."""
+    chance = np.repeat(np.random.default_rng(seed).normal(0.0, 1.0, minutes.size // 60 + 1), 60)[: minutes.size]
+    return 10.0 * np.exp(0.09 * np.sin(2 * np.pi * (minutes - 300) / 1440) + 0.05 * chance), chance
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_room_whose_day_is_the_loads_too_is_told_by_what_an_unsteady_load_leaves_out(seed: int) -> None:
+    """A slow bed explains most of the level as well, but would carry on the load's chance."""
+    minutes = _minutes(1.5)
+    rng = np.random.default_rng(100 + seed)
+    flow, _ = _unsteady_load(minutes, seed)
+    room = 3.0e-5 * np.exp(0.08 * np.sin(2 * np.pi * (minutes - 480) / 1440))
+    dew_point = np.asarray(dew_point_c(room, PRESSURE_BAR)) + rng.normal(0, 0.05, minutes.size)
+    flat = np.full(minutes.size // 10, -35.0)
+    screened = screened_log(dew_point, flow=flow)
+    rows = half_cycles(flat, flat, ripple_k=0.3)
+    [finding] = find_faults_of_air(case_of(rows, screened, None, cycle=cycle_of(rows)))
+    assert (finding.code, finding.severity) == ("ambient_ingress", "warning")
+
+
+def test_without_a_flow_an_unsteady_wet_level_is_not_put_down_to_the_room() -> None:
+    minutes = _minutes(2)
+    _, chance = _unsteady_load(minutes, 3)
+    moisture = 3.0e-5 * np.exp(0.05 * chance)
+    inlet_c = 30.0 + 1.5 * np.sin(2 * np.pi * (minutes - 300) / 1440) + 0.3 * np.roll(chance, 180)
+    flat = np.full(minutes.size // 10, -35.0)
+    rows = half_cycles(flat, flat, ripple_k=0.1)
+    assert _codes(np.asarray(dew_point_c(moisture, PRESSURE_BAR)), None, rows, inlet_temperature=inlet_c) == []
+
+
+def test_a_flat_wet_level_without_channels_names_leak_and_beds_and_what_decides() -> None:
+    minutes = _minutes(1)
+    rng = np.random.default_rng(4)
+    flat = np.full(minutes.size // 10, -45.0)
+    rows = half_cycles(flat, flat, ripple_k=0.1)
+    screened = screened_log(-45.0 + rng.normal(0, 0.05, minutes.size))
+    [finding] = find_faults_of_air(case_of(rows, screened, None, cycle=cycle_of(rows)))
+    assert (finding.code, finding.severity) == ("bypass_leak", "info")
+    assert finding.confidence < 0.5
+    for said in ("Either a bypass", "both beds regenerate too little", "Shutting the bypass decides"):
+        assert said in finding.statement

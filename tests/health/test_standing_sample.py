@@ -38,7 +38,7 @@ def test_a_stretch_without_changeovers_is_a_standing_sample() -> None:
     assert [s.code for s in signs_of(case) if s.code in ("sample_stagnant", "sensor_frozen")] == ["sample_stagnant"]
 
 
-@pytest.mark.parametrize("kind", ["sound", "frozen", "stays wet", "every night"])
+@pytest.mark.parametrize("kind", ["sound", "frozen", "stays wet", "every night", "breaks through by day"])
 def test_what_only_looks_like_it_is_none(kind: str) -> None:
     hours, shown = _reading(np.random.default_rng(2))
     inside = (hours > 40.0) & (hours < 60.0)
@@ -52,4 +52,8 @@ def test_what_only_looks_like_it_is_none(kind: str) -> None:
         for night in (20.0, 44.0, 68.0):
             rests = (hours > night) & (hours < night + 13.0)
             shown[rests] = -64.0 + 0.3 * (hours[rests] - night)
+    if kind == "breaks through by day":
+        # One night of lighter load: its changeovers show less, and they do show.
+        rise = np.where((hours > 36.0) & (hours < 56.0), 0.0, 100.0)
+        shown += rise * np.clip(np.mod(hours * 3600.0, HALF_S) / HALF_S - 0.6, 0.0, 1.0) + np.sin(hours / 4.0)
     assert find_standing_sample(_case(shown)) is None
