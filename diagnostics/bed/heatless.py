@@ -22,7 +22,7 @@ _AT_HAND = 0.4
 """The same from which the level itself, climbing or not, speaks against the rating's reserve."""
 _CLIMB = 0.8
 """Climb over the log in ln moisture, some 7 K, from which it shows without a rise inside half-cycles."""
-_STRUCTURE, _BENDS = {True: 0.03, False: 0.25}, 0.15
+_STRUCTURE, _BENDS = {True: 0.04, False: 0.25}, 0.15
 """Standard deviation of ln reserve from what both readings leave out (bed heat, shape of the wet zone): where the level
 came near the limit and where it stayed far; and, where no rise shows, for each e-fold of load still to go. A long
 column's outlet bends from its floor up to the limit within the last tenth of its load."""

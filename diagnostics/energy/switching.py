@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from diagnostics.air.humidity import moisture_fraction
 from diagnostics.bed.record import Breakthrough
 from diagnostics.bed.reserve import PRIOR_RESERVE, load_ratio
 from diagnostics.cycle.record import Cycle
@@ -52,6 +53,9 @@ _WORTH_NAMING, _UNSURE = 0.02, 0.06
 """Below these shares of the regenerations nothing is offered as a saving; the second where it may as well be none."""
 _ALWAYS = 0.95
 """Share of half-cycles that end above the limit from which a control that waits for it switches as the timer does."""
+_LEAST_POWER = {True: 8.0, False: 4.0}
+"""Least e-folds of moisture per e-fold of load near the set point, heated and heatless (common practice, no published
+source)."""
 _END_SHARE = 0.3
 """Of a half-cycle, by which either end of a log moves the count of its regenerations (95 %)."""
 
@@ -316,7 +320,15 @@ def _already(cycle: Cycle, purge: Purge, plant: Plant) -> Switching:
     )
     longest = cycle.longest_half_cycle_s or plant.dryer.longest_half_cycle_s or np.inf
     capped = float(np.mean(lengths > 0.97 * longest)) > 0.5
-    figures = _nothing_further(today.estimate(), purge, plant)
+    further = _further_share(cycle, plant)
+    figures = _nothing_further(today.estimate(), further, purge, plant)
+    if further > 0.0:
+        assert cycle.set_point_c is not None
+        note += (
+            f" It switches near {cycle.set_point_c.value:.0f} °C, well below the limit of"
+            f" {plant.dryer.dew_point_limit_c:g} °C: a set point at the limit might save up to {100 * further:.0f} % of"
+            " the regenerations that are left."
+        )
     return Switching(
         figures,
         figures,
@@ -327,9 +339,18 @@ def _already(cycle: Cycle, purge: Purge, plant: Plant) -> Switching:
     )
 
 
-def _nothing_further(today: Estimate, purge: Purge, plant: Plant) -> SwitchingFigures:
-    none = Estimate.exact(0.0)
+def _further_share(cycle: Cycle, plant: Plant) -> float:
+    """Share of regenerations that a set point at the limit might save at most, where today's is drier [-]."""
+    set_point, limit_c = cycle.set_point_c, plant.dryer.dew_point_limit_c
+    if set_point is None or set_point.high > limit_c - SAFETY_K:
+        return 0.0
+    wet, dry = (float(moisture_fraction(at_c, plant.line_pressure_bar)) for at_c in (limit_c, set_point.value))
+    return 1.0 - (dry / wet) ** (1.0 / _LEAST_POWER[plant.heated])
+
+
+def _nothing_further(today: Estimate, further: float, purge: Purge, plant: Plant) -> SwitchingFigures:
+    none, share = Estimate.exact(0.0), Estimate(0.0, 0.0, further)
     if purge.average_m3_min is None:
-        return SwitchingFigures(today, none, None, None, None, None)
+        return SwitchingFigures(today, share, None, None, None, None)
     price, factor = price_per_kwh(plant), plant.economics.co2_kg_per_kwh
-    return SwitchingFigures(today, none, none, none, None if price is None else none, None if factor is None else none)
+    return SwitchingFigures(today, share, none, none, None if price is None else none, None if factor is None else none)

@@ -54,8 +54,10 @@ def true_cycle(screened: ScreenedLog, truth: dict[str, Any]) -> Cycle:
     return Cycle(control, spans, True, table, Estimate.exact(usual))
 
 
-def plant_log(seed: int, plant_tables: dict[str, dict[str, Any]] | None = None, **settings: Any) -> PlantLog:
-    """Make a log with `second_plant`; ``plant_tables`` overlay its plant file."""
+def plant_log(
+    seed: int, plant_tables: dict[str, dict[str, Any]] | None = None, *, bias_k: float = 0.0, **settings: Any
+) -> PlantLog:
+    """Make a log with `second_plant` whose probe reads ``bias_k`` too wet; ``plant_tables`` overlay its plant file."""
     frame, truth = second_plant(seed, **settings)
     tables = {name: dict(table) for name, table in truth["plant"].items()}
     for name, table in (plant_tables or {}).items():
@@ -63,6 +65,7 @@ def plant_log(seed: int, plant_tables: dict[str, dict[str, Any]] | None = None, 
     plant = plant_from(tables)
     time_s = truth["start"] + truth["interval_s"] * np.arange(len(frame))
     channels = {_CHANNELS[title]: frame[title].to_numpy(float) for title in frame.columns[1:]}
+    channels["dew_point"] = channels["dew_point"] + bias_k
     log = Log("second test plant", time_s, channels, {}, None, truth["interval_s"])
     screened = screen(log, plant)
     return PlantLog(plant, screened, true_cycle(screened, truth), truth)

@@ -3,7 +3,9 @@
     python -m tests.bed.study_margin [LOGS] [SEED] [--segment]
 
 Prints, for logs in which a rise shows and for those without, the median error of the time to the limit, the coverage of
-the 95 % interval, the error of the rule of thumb 1.1 x half-cycle / load ratio, and how the lower bound fares. Without
+the 95 % interval, the error of the rule of thumb 1.1 x half-cycle / load ratio, and how the lower bound fares; of the
+second plant also how the margin at peak load and the recommended setting do, its truth being in proportion to the load.
+Every probe is off by as much as its plant file allows (2 K at 95 %), since intervals have to hold that. Without
 ``--segment`` the half-cycles are the true ones, so that the bed's room is judged alone.
 """
 
@@ -16,9 +18,13 @@ import numpy as np
 import pandas as pd
 
 from diagnostics.bed.breakthrough import margin_to_breakthrough
+from diagnostics.bed.record import Breakthrough
 from diagnostics.cycle.half_cycles import segment
 from tests.bed.front_logs import HALF_CYCLE_S, front_log
 from tests.bed.plant_logs import plant_log
+
+PROBE_K = 1.0
+"""Standard deviation of a probe's constant error, a half of the plants' ``uncertainty_c`` [K]."""
 
 
 def main() -> None:
@@ -28,7 +34,10 @@ def main() -> None:
     parser.add_argument("seed", nargs="?", type=int, default=1)
     parser.add_argument("--segment", action="store_true")
     asked = parser.parse_args()
-    rows = [*_second_plant(asked.logs, asked.seed, asked.segment), *_published_fronts(asked.logs, asked.seed)]
+    rows = [
+        *_second_plant(asked.logs, asked.seed, asked.segment),
+        *_published_fronts(asked.logs, asked.seed, asked.segment),
+    ]
     table = pd.DataFrame(rows)
     print(_summary(table).to_string(float_format=lambda x: f"{x:.3f}"))
 
@@ -47,16 +56,18 @@ def _second_plant(logs: int, seed: int, segmented: bool) -> Iterator[dict[str, o
             load=load,
             days=float(rng.choice([1.0, 2.0]) if kind == "heatless" else rng.choice([2.0, 3.0, 5.0])),
             swing=float(rng.choice([0.05, 0.12, 0.3])),
+            bias_k=float(rng.normal(0.0, PROBE_K)),
         )
         cycle = segment(log.screened, log.plant) if segmented else log.cycle
         found = margin_to_breakthrough(log.screened, cycle, log.plant)
         if cycle.half_cycle_s is None:
             continue
         today = cycle.half_cycle_s.value
-        yield _row(f"second plant, {kind}", "repeated", found, found.sustained_margin_s, log.truth, today)
+        row = _row(f"second plant, {kind}", "repeated", found, found.sustained_margin_s, log.truth, today)
+        yield row | _at_peak(found, log.truth, today)
 
 
-def _published_fronts(logs: int, seed: int) -> Iterator[dict[str, object]]:
+def _published_fronts(logs: int, seed: int, segmented: bool) -> Iterator[dict[str, object]]:
     rng = np.random.default_rng([seed, 2])
     for number in range(logs):
         hard = rng.random() < 0.6
@@ -67,9 +78,10 @@ def _published_fronts(logs: int, seed: int) -> Iterator[dict[str, object]]:
             reserve=reserve,
             use=use,
             days=float(rng.choice([2.0, 3.0, 5.0])),
-            bias_k=float(rng.normal(0.0, 1.0)),
+            bias_k=float(rng.normal(0.0, PROBE_K)),
         )
-        found = margin_to_breakthrough(log.screened, log.cycle, log.plant)
+        cycle = segment(log.screened, log.plant) if segmented else log.cycle
+        found = margin_to_breakthrough(log.screened, cycle, log.plant)
         truth = {"sustained_margin_s": log.margin_s, "load_ratio": log.load_ratio}
         yield _row("published fronts", "single", found, found.margin_s, truth, HALF_CYCLE_S)
 
@@ -89,8 +101,24 @@ def _row(source: str, which: str, found, margin, truth: dict, today_s: float) ->
     }
 
 
+def _at_peak(found: Breakthrough, truth: dict, today_s: float) -> dict[str, object]:
+    """How the margin at peak load and the setting do; a half-cycle lasts in inverse proportion to the load."""
+    margin, setting_s = found.margin_at_peak_load_s, found.recommended_half_cycle_s
+    if margin is None or setting_s is None or found.peak_load_ratio is None:
+        return {}
+    true_s = (truth["sustained_margin_s"] + today_s) * truth["load_ratio"] / found.peak_load_ratio
+    longer = setting_s > today_s
+    return {
+        "peak_error": abs(margin.value + today_s - true_s) / true_s,
+        "peak_inside": margin.low <= true_s - today_s <= margin.high,
+        "longer_safe": setting_s <= true_s if longer else np.nan,
+        "setting": setting_s / true_s if longer else np.nan,
+    }
+
+
 def _summary(table: pd.DataFrame) -> pd.DataFrame:
-    grouped = table.groupby(["log", "rise"])
+    pooled = table.assign(log="all")
+    grouped = pd.concat([table, pooled]).groupby(["log", "rise"])
     return pd.DataFrame(
         {
             "logs": grouped.size(),
@@ -102,6 +130,11 @@ def _summary(table: pd.DataFrame) -> pd.DataFrame:
             "width": grouped["width"].median(),
             "low holds": grouped["low_holds"].apply(lambda x: x.astype(float).mean()),
             "low / truth": grouped["low_share"].median(),
+            "peak error": grouped["peak_error"].median(),
+            "peak holds": grouped["peak_inside"].apply(lambda x: x.dropna().astype(float).mean()),
+            "longer set": grouped["longer_safe"].count(),
+            "of them safe": grouped["longer_safe"].apply(lambda x: x.dropna().astype(float).mean()),
+            "setting / truth": grouped["setting"].median(),
         }
     )
 

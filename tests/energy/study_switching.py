@@ -1,15 +1,16 @@
 """How well the saving and the margin are told on plants the engine was not built on: a table, not a test.
 
-    DEWSWING_STUDY=FOLDER python -m tests.energy.study_switching [--half HALF] [--each] [--segment]
+    DEWSWING_STUDY=FOLDER python -m tests.energy.study_switching [--half HALF] [--each] [--segment] [--probe]
 
 The cases come from `tests.energy.study_plants`, which makes them first. Screening, margin, purge and switching run as
-in a diagnosis; half-cycles are the true ones unless ``--segment`` is given. Truth is what dew-point control then does
-on the same load.
+in a diagnosis; half-cycles are the true ones unless ``--segment`` is given, and probes read true unless ``--probe``
+gives each a constant error of its own. Truth is what dew-point control then does on the same load.
 """
 
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -21,6 +22,7 @@ from diagnostics.energy.switching import switch_on_dew_point
 from diagnostics.log.screening import screen
 from diagnostics.plant import plant_from
 from tests.bed.plant_logs import true_cycle
+from tests.bed.study_margin import PROBE_K
 from tests.energy.study_plants import Case, cases
 
 FULL_SHARE = 0.02
@@ -33,10 +35,11 @@ def main() -> None:
     parser.add_argument("--half", choices=("development", "validation", "all"), default="development")
     parser.add_argument("--source", choices=("second", "bed"), action="append")
     parser.add_argument("--segment", action="store_true", help="find the half-cycles instead of taking the true ones")
+    parser.add_argument("--probe", action="store_true", help="let every probe be off by as much as its plant allows")
     parser.add_argument("--each", action="store_true", help="print every case")
     asked = parser.parse_args()
     rows = [
-        judged(case, asked.segment)
+        judged(_with_probe_error(case) if asked.probe else case, asked.segment)
         for source in asked.source or ("second", "bed")
         for case in cases(source, asked.half)
     ]
@@ -45,6 +48,12 @@ def main() -> None:
         print(table.to_string(float_format=lambda x: f"{x:.3f}", index=False))
     print(saving_table(table).to_string(float_format=lambda x: f"{x:.3f}"))
     print(margin_table(table).to_string(float_format=lambda x: f"{x:.3f}"))
+
+
+def _with_probe_error(case: Case) -> Case:
+    error_k = float(np.random.default_rng([case.number, 17]).normal(0.0, PROBE_K))
+    channels = case.log.channels | {"dew_point": case.log.channels["dew_point"] + error_k}
+    return replace(case, log=replace(case.log, channels=channels))
 
 
 def judged(case: Case, segmented: bool = False) -> dict[str, object]:
@@ -129,7 +138,11 @@ def margin_table(table: pd.DataFrame) -> pd.DataFrame:
         told["holds"] = told[f"{which}_low"] <= told[f"{which}_true"]
         told["low_share"] = told[f"{which}_low"] / told[f"{which}_true"]
         told["low_time"] = (told[f"{which}_low"] + 1.0) / whole
-        for name, part in told.groupby(["source", "kind", "shows"]):
+        parts = [
+            *told.groupby(["source", "kind", "shows"]),
+            *((("all", "", shows), part) for shows, part in told.groupby("shows")),
+        ]
+        for name, part in parts:
             lines[f"{which} {' '.join(map(str, name))}"] = {
                 "plants": len(part),
                 "median error": part["error"].median(),

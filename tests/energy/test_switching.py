@@ -141,6 +141,18 @@ def test_a_dryer_that_already_switches_on_dew_point() -> None:
     assert switching.limited_by == "dew_point"
 
 
+@pytest.mark.parametrize(("set_point_c", "share"), [(-41.0, 0.0), (-52.0, 0.30)])
+def test_a_set_point_well_below_the_limit_leaves_something_to_save(set_point_c: float, share: float) -> None:
+    # 12.84 and 3.07 Pa over ice (published tables, from memory): the fourth root of their ratio is 0.70.
+    plant = made.plant(made.HEATLESS)
+    found = Estimate(set_point_c, set_point_c - 2.0, set_point_c + 2.0)
+    switching = switching_of(plant, half_cycle_s=900.0, control="dew_point", set_point_c=found)
+    further = switching.figures.regenerations_saved_share
+    assert (further.value, further.low) == (0.0, 0.0)
+    assert further.high == pytest.approx(share, abs=0.02)
+    assert ("a set point at the limit might save" in switching.notes[0]) == (share > 0.0)
+
+
 def test_one_at_its_cap_says_so() -> None:
     plant = made.plant(made.HEATLESS)
     assert switching_of(plant, half_cycle_s=1800.0, control="dew_point").limited_by == "longest_half_cycle"
