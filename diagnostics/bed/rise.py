@@ -13,7 +13,7 @@ from diagnostics.cycle.record import Cycle
 from diagnostics.log.record import Floats, ScreenedLog
 
 _PARTS = 12
-_MOST = 400
+_MOST, _FEWEST = 400, 4
 _SETTLED_SHARE = 0.25
 """The floor is sought after this share of the half-cycle, when the switchover spike has passed or is passing."""
 
@@ -33,17 +33,22 @@ def rises_k(screened: ScreenedLog, cycle: Cycle, rows: np.ndarray) -> Floats:
     time_s = screened.log.time_s
     starts, ends = (cycle.half_cycles[c].to_numpy(float)[rows] for c in ("start_s", "end_s"))
     firsts, lasts = np.searchsorted(time_s, starts), np.searchsorted(time_s, ends)
-    rises = []
-    for start, end, first, last in zip(starts, ends, firsts, lasts, strict=True):
-        valid = screened.used[first:last] & np.isfinite(screened.dew_point_c[first:last])
-        if valid.sum() < 4:
-            continue
-        when = time_s[first:last][valid]
-        parts = min(_PARTS, int(valid.sum()))
-        which = np.minimum(((when - start) / (end - start) * parts).astype(int), parts - 1)
-        count = np.bincount(which, minlength=parts)
-        total = np.bincount(which, screened.dew_point_c[first:last][valid], parts)
-        mean = total[count > 0] / count[count > 0]
-        later = mean[int(mean.size * _SETTLED_SHARE) :]
-        rises.append(float(later[-1] - later.min()))
-    return np.asarray(rises)
+    readings = np.maximum(lasts - firsts, 0)
+    row = np.repeat(np.arange(rows.size), readings)
+    place = np.arange(row.size) + np.repeat(firsts - np.cumsum(readings) + readings, readings)
+    valid = screened.used[place] & np.isfinite(screened.dew_point_c[place])
+    row, place = row[valid], place[valid]
+    seen = np.bincount(row, minlength=rows.size)
+    parts = np.minimum(seen, _PARTS)
+    which = ((time_s[place] - starts[row]) / (ends - starts)[row] * parts[row]).astype(np.int64)
+    key = row * _PARTS + np.minimum(which, parts[row] - 1)
+    shape = (rows.size, _PARTS)
+    count = np.bincount(key, minlength=rows.size * _PARTS).reshape(shape)
+    total = np.bincount(key, screened.dew_point_c[place], rows.size * _PARTS).reshape(shape)
+    filled = count > 0
+    mean = total / np.maximum(count, 1)
+    number = np.cumsum(filled, axis=1)
+    later = filled & (number > (number[:, -1:] * _SETTLED_SHARE).astype(np.int64))
+    floor = np.where(later, mean, np.inf).min(axis=1, initial=np.inf)
+    last = _PARTS - 1 - np.argmax(filled[:, ::-1], axis=1)
+    return np.asarray((mean[np.arange(rows.size), last] - floor)[seen >= _FEWEST])
