@@ -160,11 +160,13 @@ def _through_a_slow_bed(case: Case, hourly: Floats) -> float:
 
 
 def _lagged(cause: Floats, slow_h: float) -> Floats:
-    from scipy.signal import lfilter
-
-    share = 1.0 - np.exp(-1.0 / slow_h)
-    start = (1.0 - share) * cause[:1]
-    return np.asarray(lfilter([share], [1.0, share - 1.0], cause, zi=start)[0], dtype=np.float64)
+    # a few hundred hours at most: a loop is done before scipy.signal is imported
+    share = 1.0 - float(np.exp(-1.0 / slow_h))
+    level, found = float(cause[0]), []
+    for value in cause.tolist():
+        level = share * value + (1.0 - share) * level
+        found.append(level)
+    return np.array(found)
 
 
 def _share(cause: Floats, answer: Floats, hours: int = 8) -> float | None:
