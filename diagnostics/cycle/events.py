@@ -12,6 +12,7 @@ import itertools
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
 from diagnostics.cycle.peaks import find_peaks
 from diagnostics.cycle.trace import Trace
@@ -194,21 +195,21 @@ def _chain(at_s: Floats, gain: Floats, strong: np.ndarray, time_s: Floats, least
 
 def _best_chain(at_s: Floats, gain: Floats, centre: float, spread: float, least_s: float) -> np.ndarray:
     n = at_s.size
-    worth = 4.0 * gain
-    score = worth.copy()
+    # a row holds what comes before each candidate; before the first one nothing does
+    nothing = np.full(MOST_AHEAD, -np.inf)
+    before = sliding_window_view(np.concatenate([nothing, at_s]), MOST_AHEAD)[:n]
+    apart = at_s[:, None] - before
+    cost = np.minimum(0.5 * ((np.log(apart) - centre) / spread) ** 2, 12.0)
+    cost[apart < least_s] = np.inf
+    score = np.concatenate([nothing, 4.0 * gain])
     source = np.full(n, -1)
     for i in range(1, n):
-        first = max(0, i - MOST_AHEAD)
-        apart = at_s[i] - at_s[first:i]
-        long = np.log(apart) - centre
-        cost = 0.5 * (long / spread) ** 2
-        value = score[first:i] - np.minimum(cost, 12.0)
-        value[apart < least_s] = -np.inf
-        best = int(np.argmax(value))
+        value = score[i : i + MOST_AHEAD] - cost[i]
+        best = int(value.argmax())
         if value[best] > 0.0:
-            score[i] += value[best]
-            source[i] = first + best
-    i = int(np.argmax(score))
+            score[i + MOST_AHEAD] += value[best]
+            source[i] = i - MOST_AHEAD + best
+    i = int(np.argmax(score[MOST_AHEAD:]))
     chain = []
     while i >= 0:
         chain.append(i)

@@ -207,7 +207,13 @@ def _of_some_cells(value: Floats, weight: Floats, noise_variance: float, towers:
     size = value.size // towers
     trial = np.arange(0, size, max(1, size // TRIALS))
     place = (seen[None, :] - trial[:, None]) % value.size
-    rows, columns = place[:, :, None], place[:, None, :]
+    cells = place[:, :, None] * value.size + place[:, None, :]
+    # what is heard stands below the covariance: its factor then holds both the volume and what is left of the curve
+    many = at.size
+    bordered = np.empty((trial.size, many + 1, many + 1))
+    bordered[:, many, :many] = at
+    bordered[:, many, many] = 2.0 * float(at @ at) / LEAST_NOISE + 1.0
+    diagonal = np.arange(many)
     found = []
     differ: tuple[_Covariance | None, ...] = _covariances(size, True, ()) if towers == 2 else (None,) * len(LAGS) * 2
     for shared, unlike in zip(_covariances(size, False, (0.0,)), differ, strict=True):
@@ -217,10 +223,12 @@ def _of_some_cells(value: Floats, weight: Floats, noise_variance: float, towers:
             whole = np.block(
                 [[whole + unlike.matrix, whole - unlike.matrix], [whole - unlike.matrix, whole + unlike.matrix]]
             )
-        matrix = whole[rows, columns] + np.diag(noise)
-        misfit = np.linalg.solve(matrix, np.broadcast_to(at[:, None], (trial.size, at.size, 1)))[:, :, 0] @ at
-        _, volume = np.linalg.slogdet(matrix)
-        found.append(-0.5 * volume - 0.5 * at.size * np.log(misfit / at.size))
+        bordered[:, :many, :many] = whole.take(cells)
+        bordered[:, diagonal, diagonal] += noise
+        factor = np.linalg.cholesky(bordered)
+        misfit = (factor[:, many, :many] ** 2).sum(axis=1)
+        volume = np.log(factor[:, diagonal, diagonal]).sum(axis=1)
+        found.append(-volume - 0.5 * many * np.log(misfit / many))
     return _averaged(np.array(found))
 
 

@@ -180,16 +180,14 @@ def _hopeful(change: Floats, step_s: float, trials: Floats) -> Flags:
     power = np.abs(rfft(change, length)) ** 2 * (2.0 / n)
     step_hz = 1.0 / (length * step_s)
     whole = float((change**2).sum())
-    hopes = np.empty(trials.size)
-    order = np.arange(1, MOST_BINS + 1)
-    for i, trial in enumerate(trials.tolist()):
-        many = max(4, min(round(1.0 / (trial * step_s)), MOST_BINS)) // 2
-        place = np.rint(order[:many] * (trial / step_hz)).astype(np.int64)
-        if place[-1] >= power.size:
-            place = place[place < power.size]
-        explained = float(power[place].sum())
-        hopes[i] = explained - max(whole - explained, 0.0) / max(1, n - 2 * many) * 2 * many
-    return hopes >= HOPE * hopes.max()
+    many = np.clip(np.rint(1.0 / (trials * step_s)), 4, MOST_BINS).astype(np.int64) // 2
+    first = np.cumsum(many) - many
+    order = np.arange(1, int(many.sum()) + 1) - np.repeat(first, many)
+    place = np.rint(order * np.repeat(trials / step_hz, many)).astype(np.int64)
+    heard = np.where(place < power.size, power[np.minimum(place, power.size - 1)], 0.0)
+    explained = np.add.reduceat(heard, first)
+    hopes = explained - np.maximum(whole - explained, 0.0) / np.maximum(1, n - 2 * many) * 2 * many
+    return np.asarray(hopes >= HOPE * hopes.max())
 
 
 def _folded_share(change: Floats, step_s: float, period_s: float) -> float:
