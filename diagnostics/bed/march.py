@@ -31,6 +31,7 @@ from diagnostics.bed.column import (
     mixing_ratio,
     vapour_pressure,
 )
+from diagnostics.bed.donor import given_at_most
 from diagnostics.bed.isotherm import VAPOUR_GAS_CONSTANT_J_KG_K
 from diagnostics.bed.within_cell import bend_of, sharpened, solid_sweep, tilt_of
 
@@ -40,8 +41,9 @@ _MOST_HALVINGS = 8
 _STIFF = 3.0
 _EVEN_STEPS = 6
 _EVEN_BEADS = np.array([[0.0], [1.0]])
-_OVERDRAWN, _DRIER_THAN_DRY, _FARTHEST_LOADING, _FARTHEST_K = 1e-4, 2e-7, 0.02, 20.0
-_SHARE_OF_WETTEST = 1e-3
+_WATER_NOT_WARMTH = np.array([[True], [False]])
+_DRIER_THAN_DRY, _FARTHEST_LOADING, _FARTHEST_K = 2e-7, 0.02, 20.0
+_SHARE_OF_WETTEST = 0.02
 
 
 class Row:
@@ -122,6 +124,7 @@ class Row:
         starts = [int(i) for i in self.first]
         ratios = [(i, s.ratio) for i, s in zip(starts, self.streams, strict=True) if s.ratio is not None]
         self.wet_inlets = [(i, float(ratio)) for i, ratio in ratios]
+        self.given = dict(self.wet_inlets)
         self.heat_inlets = [(i, AIR_HEAT_J_KG_K + VAPOUR_HEAT_J_KG_K * ratio) for i, ratio in self.wet_inlets]
         kelvins = [
             (i, s.temperature_k) for i, s in zip(starts, self.streams, strict=True) if s.temperature_k is not None
@@ -315,6 +318,9 @@ class Row:
         solved = dtbtrs(self.band, right, uplo="L", trans="N", diag="U")[0][:, 0]
         return solved[0::2], solved[1::2]
 
+    def _sharpened(self, star: Array, theta: Array, gentle: Array) -> Array:
+        return sharpened(np.array((star, theta)), gentle, self.first, self.last, positive=_WATER_NOT_WARMTH)
+
     def _changes(self, y: Array, theta: Array) -> tuple[Array, Array, Array, Array]:
         """Rates of loading and enthalpy, and what enters each cell."""
         y_before = self._upstream(y, self.wet_inlets)
@@ -345,7 +351,7 @@ class Row:
         star = self._linearise(q, theta, heat, dt) if anew else self._equilibrium(q, theta + REFERENCE_K)
         gentle = self.gentle if self.sloped else self.gentle * _EVEN_BEADS
         lost1 = self.to_wall * (theta + REFERENCE_K - state.wall_k)
-        first = self._faces(sharpened(np.array((star, theta)), gentle, self.first, self.last), 0.0, lost1)
+        first = self._faces(self._sharpened(star, theta, gentle), 0.0, lost1)
         k_q, k_h, _, _ = self._changes(*first)
         k_h = k_h - lost1
         q2 = q + dt * k_q
@@ -353,15 +359,17 @@ class Row:
         room1 = self.to_room * (state.wall_k - self.room_k)
         wall2 = state.wall_k + dt * (lost1 - room1) / self.wall_heat
         lost2 = self.to_wall * (theta2 + REFERENCE_K - wall2)
-        star2 = self._equilibrium(q2, theta2 + REFERENCE_K)
-        sharp = sharpened(np.array((star2, theta2)), gentle, self.first, self.last)
-        second = self._faces(sharp, 2.0 * k_q, lost2 + 2.0 * k_h)
+        star2 = np.maximum(self._equilibrium(q2, theta2 + REFERENCE_K), 0.0)
+        second = self._faces(self._sharpened(star2, theta2, gentle), 2.0 * k_q, lost2 + 2.0 * k_h)
         # Both stages' changes are linear in the faces, so their mean comes from the faces' mean.
         mean, warm = 0.5 * (first[0] + second[0]), 0.5 * (first[1] + second[1])
+        if may_refuse and self._too_dry(mean):
+            return None
+        mean = given_at_most(mean, self._upstream(mean, self.wet_inlets), q, dt * self.rate, self.given)
         m_q, m_h, y_before, t_before = self._changes(mean, warm)
         lost = 0.5 * (lost1 + lost2)
         loading, enthalpy = q + dt * m_q, h + dt * (m_h - lost)
-        if may_refuse and self._too_far(mean, loading, q2, self._warmth(loading, enthalpy)[0] - theta2):
+        if may_refuse and self._too_far(loading, q2, self._warmth(loading, enthalpy)[0] - theta2):
             return None
         state.loading, state.enthalpy = loading, enthalpy
         room = 0.5 * (room1 + self.to_room * (wall2 - self.room_k))
@@ -373,16 +381,16 @@ class Row:
         self.y_face = np.maximum(mean, 0.0)
         return mean[self.last], warm[self.last]
 
-    def _too_far(self, faces: Array, loading: Array, ahead: Array, warmer: Array) -> bool:
-        """Whether the second order's answer is far from the first order's, or a bead would give more than it holds.
+    def _too_dry(self, faces: Array) -> bool:
+        """Whether faces fall so far short of dry that limiting them would move more than a trace of water.
 
         The first bed's air is what leaves the dryer and is wanted to parts in ten million; in a bed that is purged a
-        face may fall short of dry by a small share of what the wettest carries.
+        face may fall short of dry by a share of what the wettest carries.
         """
         return bool(
-            loading.min() < -_OVERDRAWN
-            or faces[: self.n].min() < -_DRIER_THAN_DRY
-            or faces.min() < -_DRIER_THAN_DRY - _SHARE_OF_WETTEST * faces.max()
-            or np.abs(loading - ahead).max() > _FARTHEST_LOADING
-            or not np.abs(warmer).max() < _FARTHEST_K
+            faces[: self.n].min() < -_DRIER_THAN_DRY or faces.min() < -_DRIER_THAN_DRY - _SHARE_OF_WETTEST * faces.max()
         )
+
+    def _too_far(self, loading: Array, ahead: Array, warmer: Array) -> bool:
+        """Whether the second order's answer is far from the first order's."""
+        return bool(np.abs(loading - ahead).max() > _FARTHEST_LOADING or not np.abs(warmer).max() < _FARTHEST_K)

@@ -19,9 +19,10 @@ from diagnostics.bed.isotherm import Isotherm
 
 Places = NDArray[np.signedinteger]
 
-_STEEPEST = 1.0
+_STEEPEST = 0.5
 _MOST_PARTS = 60
 _TRACE_PA = 1e-6
+_TINY = 1e-300
 
 
 def tilt_of(units: Array) -> Array:
@@ -31,8 +32,11 @@ def tilt_of(units: Array) -> Array:
     return tilt
 
 
-def beside(cells: Array, first: Places, last: Places) -> tuple[Array, Array]:
-    """Differences to the cell before and the cell after; a bed's end cells take their only neighbour's twice.
+def beside(cells: Array, first: Places, last: Places, positive: NDArray[np.bool_] | bool = True) -> tuple[Array, Array]:
+    """Differences to the cell before and the cell after.
+
+    Beyond a bed's ends the cells are taken to go on: straight, or by the same ratio once more where they fall towards
+    nought, as the foot of a front does (a straight line would fall below it).
 
     Parameters
     ----------
@@ -40,16 +44,32 @@ def beside(cells: Array, first: Places, last: Places) -> tuple[Array, Array]:
         Beds one after the other.
     first, last : array of int
         End cells of each bed.
+    positive : bool or array of bool
+        Whether nought is the least there can be, as for water and unlike temperature.
     """
     apart = np.empty((*cells.shape[:-1], cells.shape[-1] + 1))
     np.subtract(cells[..., 1:], cells[..., :-1], out=apart[..., 1:-1])
-    apart[..., first] = apart[..., first + 1]
     after = apart[..., 1:].copy()
-    after[..., last] = apart[..., last]
+    ends = np.concatenate((first, last))
+    inner = np.concatenate((first + 1, last - 1))
+    end, beyond = cells[..., ends], cells[..., inner]
+    apart_there = end - beyond
+    ratio = np.where(positive & (end > 0.0) & (apart_there < 0.0), end / (beyond + _TINY), 1.0)
+    on = apart_there * ratio
+    beds = len(first)
+    apart[..., first] = -on[..., :beds]
+    after[..., last] = on[..., beds:]
     return apart[..., :-1], after
 
 
-def sharpened(star: Array, tilt: Array, first: Places, last: Places, bend: Array | float = 0.0) -> Array:
+def sharpened(
+    star: Array,
+    tilt: Array,
+    first: Places,
+    last: Places,
+    bend: Array | float = 0.0,
+    positive: NDArray[np.bool_] | bool = True,
+) -> Array:
     """Equilibrium that even beads would need for the gas to leave as it does over beads that vary along the cell.
 
     Parameters
@@ -61,8 +81,10 @@ def sharpened(star: Array, tilt: Array, first: Places, last: Places, bend: Array
     first, last : array of int
     bend : array or float
         Mean of the equilibrium less the equilibrium of the mean.
+    positive : bool or array of bool
+        As for `beside`.
     """
-    before, after = beside(star, first, last)
+    before, after = beside(star, first, last, positive)
     steepest = 2.0 * np.minimum(np.abs(before), np.abs(after))
     slope = np.clip(0.5 * (before + after), -steepest, steepest)
     answer: Array = star + np.where(before * after > 0.0, bend + tilt * slope, 0.0)

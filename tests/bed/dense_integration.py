@@ -14,14 +14,19 @@ from scipy.integrate import solve_ivp
 from diagnostics.bed.column import Packing, Stream, exchange_rates, heat_at_reference
 
 
-def _tilted(middles: np.ndarray, passed: float) -> list[float]:
+def _beyond(end: float, inner: float, positive: bool) -> float:
+    """A cell past the bed's end: what falls towards nought goes on by its ratio, all else straight."""
+    return end * end / inner if positive and 0.0 < end < inner else 2.0 * end - inner
+
+
+def _tilted(middles: np.ndarray, passed: float, positive: bool) -> list[float]:
     """What even beads would have to offer for the gas to leave as it does over beads that vary along the cell."""
     units = -math.log(passed)
     weight = 0.5 * (1.0 + passed) / (1.0 - passed) - 1.0 / units
     offered = []
     for i, here in enumerate(middles):
-        before = here - middles[i - 1] if i else middles[1] - here
-        after = middles[i + 1] - here if i + 1 < len(middles) else before
+        before = here - (middles[i - 1] if i else _beyond(here, middles[1], positive))
+        after = (middles[i + 1] if i + 1 < len(middles) else _beyond(here, middles[-2], positive)) - here
         slope = 0.0
         if before * after > 0.0:
             slope = math.copysign(min(2.0 * abs(before), 2.0 * abs(after), 0.5 * abs(before + after)), after)
@@ -48,7 +53,7 @@ def integrate_bed(
         star = 0.62198 * p / (stream.pressure_pa - p)
         gas, warm = float(stream.ratio or 0.0), float(stream.temperature_k or 0.0) - 273.15
         ratios, warmths = [gas], [warm]
-        stars, thetas = _tilted(star, pass_y), _tilted(theta, pass_t)
+        stars, thetas = _tilted(star, pass_y, True), _tilted(theta, pass_t, False)
         for i in range(n):
             gas = pass_y * gas + (1.0 - pass_y) * stars[i]
             warm = pass_t * warm + (1.0 - pass_t) * thetas[i]
