@@ -24,6 +24,7 @@ from diagnostics.moment import say_duration, say_time
 from diagnostics.plant import Plant
 
 _TEMPERATURE_K = 3.0
+_COARSE_K = 0.5
 _NO_LOAD = 0.1
 """Of the usual flow: then nobody takes air, and what stands still is the plant, not the sample."""
 
@@ -128,10 +129,14 @@ def _range_end(sieve: Sieve) -> tuple[float, ...]:
 def _frozen(sieve: Sieve, spared: tuple[float, ...]) -> None:
     rows = sieve.rows
     values = sieve.log.channels["dew_point"][rows]
+    time_s = sieve.log.time_s
     runs = [run for run in find_frozen(values, sieve.resolution) if run.value not in spared]
+    if sieve.resolution >= _COARSE_K:
+        # Within a half-cycle the air itself may stay in one coarse digit; at a turn it cannot.
+        turn_s = 1.1 * sieve.plant.half_cycle_s
+        runs = [run for run in runs if time_s[rows[run.last]] - time_s[rows[run.first]] > turn_s]
     for run in runs:
         sieve.take(rows[run.first : run.last + 1], "frozen", bridge=rows.size)
-    time_s = sieve.log.time_s
     if runs:
         lengths = np.array([time_s[rows[r.last]] - time_s[rows[r.first]] for r in runs])
         starts = np.array([time_s[rows[r.first]] for r in runs])

@@ -24,6 +24,7 @@ _SLOPE_PER_K = 0.1
 """Growth of saturation over ice per kelvin near -40 degC, d ln e/dT = L/(R T^2) (Clausius-Clapeyron, L 2.83 MJ/kg, R
 461.5 J/(kg K))."""
 _CREEP_K = 1.0
+_TURN_S, _SHARP, _TURNS = 60.0, 6.0, 3
 _USED_UP_C = -20.0
 
 
@@ -80,11 +81,25 @@ def find_quiet(time_s: Floats, dew_point_c: Floats, block_s: float, resolution: 
         creep = float(np.ptp(dew_point_c[rows]))
         if creep < _CREEP_K:
             continue
+        if _turns_left(time_s[rows], dew_point_c[rows], usual):
+            continue
         snaps = _snaps_back(dew_point_c, edges, int(start), int(stop), usual)
         if not snaps and not _comes_back(dew_point_c, edges, int(start), int(stop), creep):
             continue
         found.append(Quiet(rows.start, rows.stop - 1, float(np.median(ripple[start : stop + 1])), usual, creep))
     return found
+
+
+def _turns_left(time_s: Floats, dew_point_c: Floats, usual_k: float) -> bool:
+    """Whether small turns still show, as under control by dew point: no air that stands still steps again and again."""
+    ahead = max(1, round(_TURN_S / max(float(np.median(np.diff(time_s))), 1e-3)))
+    margin = max(ahead, time_s.size // 20)
+    inside = dew_point_c[margin : time_s.size - margin]
+    if inside.size < 4 * ahead + 20:
+        return False
+    steps = np.abs(inside[ahead:] - inside[:-ahead])
+    sharp = steps > max(0.1 * usual_k, _SHARP * float(np.median(steps)))
+    return int(np.count_nonzero(sharp[1:] & ~sharp[:-1])) >= _TURNS
 
 
 def _comes_back(dew_point_c: Floats, edges: NDArray[np.int64], start: int, stop: int, creep_k: float) -> bool:
