@@ -6,6 +6,8 @@ on what kind of array they were given, and a diagnosis asks for hundreds.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from diagnostics.log.record import Floats
@@ -36,9 +38,21 @@ def quantile(values: Floats, share: float) -> float:
     share : float
         Between 0 and 1.
     """
-    place = share * (values.size - 1)
-    below = min(int(place), values.size - 1)
-    above = min(below + 1, values.size - 1)
-    ordered = np.partition(values, (below, above))
-    low, high, part = float(ordered[below]), float(ordered[above]), place - below
+    (found,) = quantiles(values, (share,))
+    return found
+
+
+def quantiles(values: Floats, shares: Sequence[float]) -> list[float]:
+    """Values below which each of some shares lies; parameters as for `quantile`."""
+    last = values.size - 1
+    places = [share * last for share in shares]
+    below = [min(int(place), last) for place in places]
+    ordered = np.partition(values, [*below, *(min(at + 1, last) for at in below)])
+    return [
+        _between(float(ordered[at]), float(ordered[min(at + 1, last)]), place - at)
+        for at, place in zip(below, places, strict=True)
+    ]
+
+
+def _between(low: float, high: float, part: float) -> float:
     return high - (high - low) * (1.0 - part) if part >= 0.5 else low + (high - low) * part

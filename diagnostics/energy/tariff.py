@@ -85,20 +85,27 @@ def over_week(screened: ScreenedLog, values: Floats) -> Floats:
 
 def week_index(screened: ScreenedLog) -> np.ndarray:
     """Quarter-hour of the local week of each reading, shape (n,)."""
-    time_s = screened.log.time_s
-    quarters, place = np.unique(time_s // (60 * _STEP_MIN), return_inverse=True)
-    stamps = pd.to_datetime(quarters * (60 * _STEP_MIN), unit="s", utc=True)
+    of_quarters, place = _quarters_of_week(screened)
+    return of_quarters[place]
+
+
+def _quarters_of_week(screened: ScreenedLog) -> tuple[np.ndarray, np.ndarray]:
+    """Quarter-hour of the local week of each quarter-hour that the log holds, and whose each reading is."""
+    quarter = screened.log.time_s // (60 * _STEP_MIN)
+    begins = np.concatenate([[True], quarter[1:] != quarter[:-1]])
+    seconds = (quarter[begins] * (60 * _STEP_MIN)).astype(np.int64)
+    stamps = pd.DatetimeIndex(seconds.astype("datetime64[s]")).tz_localize("UTC")
     zone = zone_of(screened.log.timezone)
     if zone is not None:
         stamps = stamps.tz_convert(zone)
     of_week = stamps.day_of_week * _DAY_BINS + (stamps.hour * 60 + stamps.minute) // _STEP_MIN
-    return np.asarray(of_week, dtype=np.intp)[place]
+    return np.asarray(of_week, dtype=np.intp), np.cumsum(begins) - 1
 
 
 def hours_of_week_seen(screened: ScreenedLog) -> float:
     """Share of the week that the log holds [-], by quarter-hours; a slower log's reading stands for its interval."""
     each = max(1.0, screened.log.interval_s / (60.0 * _STEP_MIN))
-    return min(1.0, float(np.unique(week_index(screened)).size * each / WEEK_BINS))
+    return min(1.0, float(np.unique(_quarters_of_week(screened)[0]).size * each / WEEK_BINS))
 
 
 def _covers(tariff: Tariff, minutes: Floats) -> np.ndarray:

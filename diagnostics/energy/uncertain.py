@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from diagnostics.estimate import Estimate
+from diagnostics.order_statistics import quantiles
 
 Floats = NDArray[np.float64]
 
@@ -64,8 +65,8 @@ class Uncertain:
 
     def estimate(self) -> Estimate:
         """Value with the 2.5th and 97.5th percentile of the draws."""
-        low, high = np.percentile(self.draws, [2.5, 97.5])
-        return Estimate.ordered(self.value, float(low), float(high))
+        low, high = quantiles(self.draws, (0.025, 0.975))
+        return Estimate.ordered(self.value, low, high)
 
 
 def known(value: float) -> Uncertain:
