@@ -61,9 +61,11 @@ def tail_points(screened: ScreenedLog, cycle: Cycle, duty: Duty, limit_moisture:
         rows = rows[np.linspace(0, len(rows) - 1, _MOST_HALF_CYCLES).astype(int)]
     time_s = screened.log.time_s
     table = cycle.half_cycles
+    starts, ends = table["start_s"].to_numpy(), table["end_s"].to_numpy()
+    towers = table["tower"].to_numpy()
     parts = []
     for row in rows:
-        start, end = table["start_s"].iloc[row], table["end_s"].iloc[row]
+        start, end = starts[row], ends[row]
         first, last = np.searchsorted(time_s, (start, end))
         inside = slice(first, last)
         valid = screened.used[inside] & np.isfinite(screened.moisture[inside])
@@ -74,7 +76,7 @@ def tail_points(screened: ScreenedLog, cycle: Cycle, duty: Duty, limit_moisture:
         part = _binned(when, ratio, start, end, duty)
         if part is None:
             continue
-        side = {"A": 0.5, "B": -0.5}.get(table["tower"].iloc[row], 0.0)
+        side = {"A": 0.5, "B": -0.5}.get(towers[row], 0.0)
         parts.append((np.full(part[0].size, row), np.full(part[0].size, side), *part))
     if len(parts) < 2:
         return None

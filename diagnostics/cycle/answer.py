@@ -47,7 +47,7 @@ class Answer:
         falling, rising = _time_constants(self.part_s, interval_s, terms)
         self.rate = np.concatenate([[0.0], -1.0 / falling, 1.0 / rising])
         begins = np.concatenate([np.zeros(1 + falling.size), -self.part_s / rising])
-        self.left, self.right = np.triu_indices(self.rate.size)
+        self.left, self.right = _pairs(self.rate.size)
         rates = (self.rate[self.left] + self.rate[self.right], self.rate, np.zeros(2))
         self.rates = np.concatenate(rates)
         block = np.minimum((phase_s / self.part_s).astype(np.int64), towers - 1)
@@ -101,6 +101,12 @@ class Answer:
         right = right / scale
         found = np.linalg.solve(normal, right[:, :, None])[:, :, 0]
         return np.where(count > terms + 0.5, energy - (right * found).sum(axis=1), np.inf)
+
+
+@lru_cache(maxsize=8)
+def _pairs(terms: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    left, right = np.triu_indices(terms)
+    return left, right
 
 
 @lru_cache(maxsize=64)

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from diagnostics.cycle.clock import ClockFit, Piece, aligned_times, robust_line, unseen_drift_s
-from diagnostics.cycle.folding import break_misfit, fold
+from diagnostics.cycle.folding import answer_to, fold
 from diagnostics.cycle.trace import Trace
 from diagnostics.log.record import Floats
 
@@ -73,10 +73,11 @@ def _shift(
     """How far one cycle's break stands from its place, and how sharply it is placed [s]."""
     folded = fold(aligned, level, period_s, interval_s, start_s)
     part = period_s / towers
+    family = answer_to(folded, interval_s, towers)
     centre, width, spread = 0.0, 0.12 * part, 0.0
     for _ in range(3):
         trial = centre + np.linspace(-width, width, 25)
-        misfit = np.maximum(break_misfit(folded, 0.5 * part + trial, interval_s, towers), 1e-300)
+        misfit = np.maximum(family.misfit(0.5 * part + trial), 1e-300)
         if not np.isfinite(misfit).all():
             return 0.0, part
         weight = (misfit / misfit.min()) ** (-0.125 * folded.value.size)

@@ -135,21 +135,6 @@ def answer_to(folded: Folded, interval_s: float, towers: int = 1, terms: tuple[i
     return Answer(folded.phase_s, folded.value, folded.weight, folded.period_s, interval_s, towers, terms)
 
 
-def break_misfit(
-    folded: Folded, phases_s: Floats, interval_s: float, towers: int = 1, terms: tuple[int, int] = (5, 3)
-) -> Floats:
-    """Weighted square misfit of the family of exponentials, for each trial phase of the break [s].
-
-    Parameters
-    ----------
-    folded, interval_s, towers, terms
-        As in `answer_to`.
-    phases_s : ndarray
-        Trial phases of the switchover within the folded period [s].
-    """
-    return answer_to(folded, interval_s, towers, terms).misfit(phases_s)
-
-
 def breaks_ratio(folded: Folded, interval_s: float) -> float:
     """How much worse one break a period fits than two half a period apart; about one where there is one only."""
     single, double = _least_misfit(folded, interval_s, 1), _least_misfit(folded, interval_s, 2)

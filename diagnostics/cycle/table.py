@@ -57,17 +57,9 @@ def half_cycle_table(screened: ScreenedLog, stretches: list[Stretch]) -> pd.Data
     for row in np.flatnonzero(shown & (seen > 0) & ~whole):
         numbers[row] = _describe_broken(screened, int(first[row]), int(last[row]))
     enough = blind | (seen >= LEAST_SEEN * (end - start) / screened.log.interval_s)
-    table = pd.DataFrame(
-        {
-            "start_s": start,
-            "end_s": end,
-            "tower": pd.Series(towers, dtype="object"),
-            "complete": closed & enough,
-        }
-    )
-    for column, values in zip(HALF_CYCLE_COLUMNS[4:], numbers.T, strict=True):
-        table[column] = values
-    return table[shown].reset_index(drop=True)[list(HALF_CYCLE_COLUMNS)]
+    named = pd.Series([tower for tower, seen_one in zip(towers, shown.tolist(), strict=True) if seen_one], dtype=object)
+    columns = (start[shown], end[shown], named, (closed & enough)[shown], *numbers[shown].T)
+    return pd.DataFrame(dict(zip(HALF_CYCLE_COLUMNS, columns, strict=True)))
 
 
 def _spans(stretches: list[Stretch]) -> tuple[Floats, Floats, list[str | None], Flags]:
