@@ -214,7 +214,7 @@ def _judge(
         verdict = "disagree"
     probability = _probability_within(error)
     hint = _pressure_hint(pairs, pressure_bar, level_c)
-    statement, action = _say(pairs, alignment, bias, error, uncertainties, verdict, level_c, hint)
+    statement, action = _say(alignment, bias, error, uncertainties, verdict, level_c, hint)
     return Comparison(
         start_s=float(pairs.time_s[0]),
         end_s=float(pairs.time_s[-1]),
@@ -298,8 +298,7 @@ def _pressure_hint(pairs: _Pairs, pressure_bar: float, level_c: float) -> str | 
 
 _CAUTION = (
     "At the sampling point: cock closed, rated coupling, never unscrew a bleed fully under pressure, and close the"
-    " valve"
-    " before the probe comes off."
+    " valve before the probe comes off."
 )
 
 
@@ -313,7 +312,6 @@ def _difference(kelvin: float) -> str:
 
 
 def _say(
-    pairs: _Pairs,
     alignment: Alignment,
     bias: Estimate,
     error: Estimate,

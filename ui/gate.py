@@ -118,7 +118,11 @@ def _stop_wanted(work: Work[Any]) -> None:
     """Let go of files being read; the thread ends at its next line of Python, nobody waits for it."""
     work.stop()
     state.want_no_more()
-    st.toast("Reading was stopped; what was here before is kept.")
+    st.toast(
+        "Reading was stopped; what was here before is kept. To read the file after all, take it off the list and upload"
+        " it again.",
+        duration="long",
+    )
 
 
 def take_files(new: Files, columns: dict[str, str] | None = None, tables: dict[str, object] | None = None) -> None:

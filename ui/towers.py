@@ -19,10 +19,18 @@ def tower_rows(diagnosis: Diagnosis, display: Display) -> dict[str, list[str]]:
         columns["tower"].append(str(tower))
         columns["half-cycles"].append(display.number(len(part), decimals=0))
         lengths = (part["end_s"] - part["start_s"]).quantile([0.05, 0.5, 0.95])
-        columns["length"].append(display.duration(Estimate(lengths[0.5], lengths[0.05], lengths[0.95])))
+        columns["length"].append(_length(lengths, display))
         for name in ("peak", "floor"):
             columns[name].append(_usual(part[f"{name}_dew_point_c"], display, display.temperature_unit))
     return columns
+
+
+def _length(lengths: pd.Series, display: Display) -> str:
+    """Median length; what lies around it too, where that shows."""
+    low, middle, high = (display.span(lengths[part]) for part in (0.05, 0.5, 0.95))
+    if low == high:
+        return middle
+    return display.duration(Estimate(lengths[0.5], lengths[0.05], lengths[0.95]))
 
 
 def _usual(values: pd.Series, display: Display, unit: str) -> str:

@@ -7,6 +7,7 @@ them would save on the same air is saved once.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -55,7 +56,20 @@ def weigh_levers(diagnosis: Diagnosis) -> Levers:
     kept = [(item, saved) for item, saved in levers if saved.value > _WORTH_NAMING * whole]
     kept.sort(key=lambda pair: pair[1].value, reverse=True)
     together, overlap = _together(model, kept)
-    return Levers(tuple(_lever(item, saved, price) for item, saved in kept), together, overlap, model.notes)
+    named = [_lever(item, saved, price) for item, saved in kept]
+    return Levers(tuple(_as_told(lever, diagnosis) for lever in named), together, overlap, model.notes)
+
+
+def _as_told(lever: Lever, diagnosis: Diagnosis) -> Lever:
+    """Switching on dew point with the very interval under which its own figures stand."""
+    figures = diagnosis.switching.figures
+    if lever.key != "switch_on_dew_point" or figures.energy_saved_kwh_per_year is None:
+        return lever
+    return replace(
+        lever,
+        energy_saved_kwh_per_year=figures.energy_saved_kwh_per_year,
+        cost_saved_per_year=figures.cost_saved_per_year,
+    )
 
 
 def _together(model: YearModel, kept: list[tuple[Change, Uncertain]]) -> tuple[Estimate | None, float | None]:

@@ -54,7 +54,7 @@ def report_content(diagnosis: Diagnosis, *, today: dt.date | None = None, displa
     return {
         "texts": {
             **{table: texts()[table] for table in ("page", "headings", "alternatives")},
-            "captions": _captions(diagnosis, zone),
+            "captions": _captions(diagnosis, zone, display),
             "columns": {table: titles.split("|") for table, titles in words("columns").items()}
             | {"levers": lever_columns(levers)},
         },
@@ -91,12 +91,16 @@ def report_content(diagnosis: Diagnosis, *, today: dt.date | None = None, displa
     }
 
 
-def _captions(diagnosis: Diagnosis, zone: str) -> dict[str, str]:
+def _captions(diagnosis: Diagnosis, zone: str, display: Display) -> dict[str, str]:
     """Captions that name only what is drawn."""
     say = words("captions")
     hatched = say["hatched"] if diagnosis.screened.exclusions else ""
     trend = say["peaks_trend"] if len(forecast_table(diagnosis)) else ""
-    return say | {"curve": say["curve"].format(zone=zone, hatched=hatched), "peaks": say["peaks"].format(trend=trend)}
+    return say | {
+        "curve": say["curve"].format(zone=zone, hatched=hatched),
+        "peaks": say["peaks"].format(trend=trend),
+        "budget": say["budget"].format(unit=display.difference_unit),
+    }
 
 
 def _assumption(item: dict[str, Any], display: Display) -> tuple[str, str, str]:
@@ -138,11 +142,12 @@ def _finding(finding: Finding, diagnosis: Diagnosis, display: Display) -> dict[s
 
 def _method(whole: dict[str, Any], display: Display) -> str:
     method: dict[str, Any] = texts()["method"]
+    margin = whole["breakthrough"]["method"]
     filled: str = method["text"].format(
-        margin=whole["breakthrough"]["method"],
+        margin=method["margin"].get(margin, margin),
         purge=method["purge"][whole["purge"]["basis"]],
         standard=whole["purity"]["standard"],
-        band=display.number(whole["instrument"]["uncertainty_c"], digits=2),
+        band=display.difference_words(whole["instrument"]["uncertainty_c"]),
     )
     return filled
 
@@ -176,8 +181,7 @@ def headline(diagnosis: Diagnosis, display: Display) -> list[tuple[str, str, str
 
     p = diagnosis.purity
     if p.p95_dew_point_c is not None:
-        difference = "K" if display.temperature == "C" else "°F"
-        band = f"{display.number(display.kelvins(p.uncertainty_c), digits=2)} {difference}"
+        band = display.difference_words(p.uncertainty_c)
         limit = display.level_words(p.limit_dew_point_c, 0)
         told = say["dew_point_band"].format(band=band, limit=limit)
         rows.append((say["dew_point"], display.level_words(p.p95_dew_point_c), told))

@@ -136,7 +136,9 @@ def curve_chart(
         layers += limit_rule(limit_c, display, domain=domain)
     else:
         away = display.number(display.level(limit_c) - float(np.nanmax(data["dew_point_c"])), decimals=0)
-        layers += limit_beyond(f"limit {display.level_words(limit_c, 0)}, {away} {_step(display)} above this picture")
+        layers += limit_beyond(
+            f"limit {display.level_words(limit_c, 0)}, {away} {display.difference_unit} above this picture"
+        )
     chart = alt.layer(*layers).resolve_scale(color="independent", strokeDash="independent")
     return sized(chart, width, height)
 
@@ -194,10 +196,6 @@ def _window(log: Log, start_s: float | None, end_s: float | None) -> slice:
     first = 0 if start_s is None else int(np.searchsorted(log.time_s, start_s, side="left"))
     last = log.samples if end_s is None else int(np.searchsorted(log.time_s, end_s, side="right"))
     return slice(first, last)
-
-
-def _step(display: Display) -> str:
-    return "K" if display.temperature == "C" else "°F"
 
 
 def _shown(quantity: str, display: Display) -> tuple[Any, str]:

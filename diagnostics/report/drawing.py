@@ -1,10 +1,9 @@
-"""Charts as pictures that need no network: SVG for the page, PNG and PDF where asked for."""
+"""Charts as pictures that need no network: SVG for the page, PDF for the sheet."""
 
 from __future__ import annotations
 
 from typing import Any
 
-FONT = "system-ui, -apple-system, 'Segoe UI', 'Noto Sans', 'DejaVu Sans', sans-serif"
 CONFIG: dict[str, Any] = {
     "background": "transparent",
     "font": "DejaVu Sans",
@@ -31,14 +30,6 @@ def svg_of(chart: Any) -> str:
 
     svg: str = vl_convert.vegalite_to_svg(_spec(chart))
     return svg[svg.index("<svg") :]
-
-
-def png_of(chart: Any, scale: float = 2.0) -> bytes:
-    """Draw an Altair chart as a PNG picture."""
-    import vl_convert
-
-    picture: bytes = vl_convert.vegalite_to_png(_spec(chart), scale=scale)
-    return picture
 
 
 def pdf_of(chart: Any) -> bytes:

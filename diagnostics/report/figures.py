@@ -62,6 +62,15 @@ class Display:
         """Temperature difference in the reader's unit."""
         return difference_k if self.temperature == "C" else difference_k * 1.8
 
+    @property
+    def difference_unit(self) -> str:
+        """Unit of temperature differences."""
+        return "K" if self.temperature == "C" else "°F"
+
+    def difference_words(self, difference_k: float) -> str:
+        """Temperature difference with its unit, two significant digits."""
+        return f"{self.number(self.kelvins(difference_k), digits=2)} {self.difference_unit}"
+
     def volume_flow(self, m3_min: float) -> float:
         """Flow in the reader's unit."""
         return m3_min if self.flow == "m3_min" else m3_min / M3_MIN_PER_CFM
@@ -145,7 +154,7 @@ class Display:
         if estimate is None:
             return NOTHING
         size = max(abs(estimate.value), abs(estimate.high))
-        unit, seconds = ("s", 1.0) if size < 600 else ("min", 60.0) if size < 7200 else ("h", 3600.0)
+        unit, seconds = ("s", 1.0) if size < 120 else ("min", 60.0) if size < 7200 else ("h", 3600.0)
         return self.estimate(estimate, unit, digits=digits, decimals=decimals, factor=1.0 / seconds)
 
 

@@ -17,7 +17,7 @@ from diagnostics.report.texts import words
 MOST_PAGES = 4
 SHEET_PX = 1036.0
 """Height of a printed sheet between its margins [CSS px]."""
-_SPARE_PX = 25.0
+_SPARE_PX = 60.0
 _HEADING_PX = 47.0
 _TELLING = (
     "instrument.uncertainty_c",
@@ -97,7 +97,7 @@ def _blocks(content: Content) -> Iterator[tuple[float, bool]]:
     yield _HEADING_PX, False
     for item in content["findings"]:
         yield _PX["findings"](item), False
-    yield _HEADING_PX + 113.0, True
+    yield _HEADING_PX + 13.0 + 12.5 * _lines(content["method"], 150), True
     for name in ("derivation", "assumptions", "notes"):
         yield _HEADING_PX + 17.0 + _height(name, content), True
     yield _HEADING_PX + 140.0, True

@@ -203,7 +203,9 @@ def median_table(diagnosis: Diagnosis) -> pd.DataFrame:
     if folded.empty:
         return pd.DataFrame({"seconds": [], "dew_point_c": [], "tower": []})
     length = float(diagnosis.cycle.half_cycle_s.value) if diagnosis.cycle.half_cycle_s else folded["seconds"].max()
-    part = np.clip((folded["seconds"] / length * _MEDIAN_PARTS).astype(int), 0, None)
+    # Parts finer than the readings would each hold other half-cycles, and their medians would jump between them.
+    parts = min(_MEDIAN_PARTS, max(1, int(length / diagnosis.screened.log.interval_s)))
+    part = np.clip((folded["seconds"] / length * parts).astype(int), 0, None)
     grouped = folded.assign(part=part).groupby(["tower", "part"])
     table, count = grouped[["seconds", "dew_point_c"]].median(), grouped["half_cycle"].nunique()
     whole = folded.groupby("tower")["half_cycle"].nunique().reindex(count.index.get_level_values("tower"))

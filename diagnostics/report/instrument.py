@@ -19,7 +19,9 @@ def instrument_rows(diagnosis: Diagnosis, display: Display = METRIC) -> list[tup
         (say[name], display.duration(cycle.time_constant_s[name]) if name in cycle.time_constant_s else say["not_seen"])
         for name in ("drying", "wetting")
     ]
-    resolution = f"{display.number(display.kelvins(diagnosis.screened.resolution_c), digits=2)} {_difference(display)}"
+    resolution = (
+        f"{display.number(display.kelvins(diagnosis.screened.resolution_c), digits=2)} {display.difference_unit}"
+    )
     lowered = cycle.peak_lowered_c
     return [
         (say["calibrated"], calibrated),
@@ -33,33 +35,31 @@ def instrument_rows(diagnosis: Diagnosis, display: Display = METRIC) -> list[tup
             say["peak_lowered"],
             say["not_seen"]
             if lowered is None
-            else display.estimate(lowered, _difference(display), digits=2, turned=display.kelvins),
+            else display.estimate(lowered, display.difference_unit, digits=2, turned=display.kelvins),
         ),
     ]
 
 
 def budget_rows(diagnosis: Diagnosis, display: Display = METRIC) -> list[tuple[str, str]]:
-    """Standard uncertainties by cause and their sums [K]; empty where no reading could be used."""
+    """Standard uncertainties by cause and their sums, in the reader's unit; empty where no reading could be used."""
     budget = diagnosis.purity.budget
     if budget is None:
         return []
     names = ("probe_k", "drift_k", "pressure_k", "resolution_k", "standard_k", "expanded_k")
-    return [(words("budget")[name], display.number(getattr(budget, name), decimals=2)) for name in names]
-
-
-def _difference(display: Display) -> str:
-    return "K" if display.temperature == "C" else "°F"
+    rows = {name: display.number(display.kelvins(getattr(budget, name)), decimals=2) for name in names}
+    if diagnosis.plant.measurement.calibrated_on is None:
+        rows["drift_k"] = words("page")["unknown"]
+    return [(words("budget")[name], shown) for name, shown in rows.items()]
 
 
 def _stated(diagnosis: Diagnosis, display: Display) -> str:
     say, measured = words("instrument"), diagnosis.plant.measurement
     if isinstance(measured.uncertainty_c, list):
         pairs = ", ".join(
-            f"{display.number(at, decimals=0)} °C: ± {display.number(band, digits=2)} K"
-            for at, band in measured.uncertainty_c
+            f"{display.level_words(at, 0)}: ± {display.difference_words(band)}" for at, band in measured.uncertainty_c
         )
         return say["stated_table"].format(table=pairs)
-    text = say[f"stated_{measured.uncertainty_kind}"].format(value=display.number(measured.uncertainty_c, digits=2))
+    text = say[f"stated_{measured.uncertainty_kind}"].format(value=display.difference_words(measured.uncertainty_c))
     return text if diagnosis.plant.is_given("measurement.uncertainty_c") else f"{text} {say['assumed']}"
 
 

@@ -48,7 +48,7 @@ def label_of(name: str, display: Display) -> str:
         name = "specific_power_kw_per_100_cfm"
     special = words("setting_labels").get(name)
     if special is not None:
-        difference = "K" if display.temperature == "C" else "°F"
+        difference = display.difference_unit
         return special.format(pressure=display.pressure_unit, difference=difference)
     for suffix, unit in units.items():
         if name.endswith(suffix):

@@ -78,6 +78,7 @@ def _dryness(diagnosis: Diagnosis, display: Display) -> str:
         rank += _SAY["rank_band"].format(low=_class(p.class_low), high=_class(p.class_high))
     return _SAY["dryness"].format(
         level=display.level_words(p.p95_dew_point_c),
+        band=display.difference_words(p.uncertainty_c),
         limit=display.level_words(p.limit_dew_point_c, 0),
         conformity=CONFORMITY_WORDS[p.conformity],
         above=_SAY["above"].format(share=display.share(above)) if above else "",
@@ -120,6 +121,8 @@ def _margin(diagnosis: Diagnosis, display: Display) -> str:
     if margin.value < 0:
         return _SAY["margin_short"].format(kind=kind, length=display.duration(margin.scaled(-1), digits=2), basis=basis)
     text = _SAY["margin"].format(kind=kind, length=display.duration(margin, digits=2), basis=basis)
+    if diagnosis.cycle.control == "stopped":
+        return _SAY["until_the_stop"].format(text=text)
     return _SAY["passed_now"].format(text=text) if _passed_now(diagnosis) else text
 
 

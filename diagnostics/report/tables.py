@@ -8,7 +8,6 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from diagnostics.diagnosis import Diagnosis
-from diagnostics.moment import iso_time
 from diagnostics.report.cells import fit_for_workbook, neutral
 from diagnostics.report.document import document, half_cycle_rows
 
@@ -138,12 +137,6 @@ def screened_parquet(diagnosis: Diagnosis) -> bytes:
     stream = io.BytesIO()
     table.to_parquet(stream, index=False)
     return stream.getvalue()
-
-
-def log_span(diagnosis: Diagnosis) -> tuple[str, str]:
-    """First and last stamp in ISO 8601."""
-    log = diagnosis.screened.log
-    return iso_time(log.time_s[0], log.timezone), iso_time(log.time_s[-1], log.timezone)
 
 
 def _csv(header: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:

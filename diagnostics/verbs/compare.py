@@ -67,7 +67,7 @@ def _show(result: Comparison, display: Display) -> None:
     from diagnostics.report.texts import words
 
     say = words("compare")
-    unit = "K" if display.temperature == "C" else "°F"
+    unit = display.difference_unit
     per_day = say["a_day"].format(unit=unit)
 
     def difference(estimate: Estimate | None, unit: str = unit) -> str:

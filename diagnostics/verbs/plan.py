@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -94,6 +95,7 @@ def _show(plan: MeasurementPlan, site: str | None, display: Display) -> None:
 
     from rich.console import Console
     from rich.padding import Padding
+    from rich.table import Table
     from rich.text import Text
 
     from diagnostics.report.checklist import plan_summary
@@ -104,18 +106,20 @@ def _show(plan: MeasurementPlan, site: str | None, display: Display) -> None:
     console = Console(highlight=False)
     console.print(Text.assemble((f"dewswing {say['kind']}  ", "dim"), (site or say["untitled"], "bold")))
     console.print(Text(f"{plan_summary(plan, display)}\n"))
+
+    def show(lines: Iterable[PlanLine], mark: str) -> None:
+        table = Table.grid(padding=(0, 1))
+        for line in lines:
+            told = Text.assemble(speak(line.instruction, display), "\n", (speak(line.reason, display), "dim"))
+            if line.caution:
+                told.append(f"\n{words('terminal')['caution']}{speak(line.caution, display)}", "yellow")
+            table.add_row(mark, told)
+        console.print(Padding(table, (0, 0, 0, 2)))
+
     if plan.lacking is not None:
         console.print(Text(say["lacking" if plan.lacking else "nothing_lacking"], "bold"))
-        for line in plan.lacking:
-            console.print(Padding(Text(speak(line.instruction, display)), (0, 0, 0, 2)))
-            console.print(Padding(Text(speak(line.reason, display), "dim"), (0, 0, 0, 4)))
+        show(plan.lacking, "•")
         console.print()
     for topic, lines in groupby(plan.lines, key=lambda line: line.topic):
         console.print(Text(topic, "bold"))
-        for line in lines:
-            console.print(Padding(Text(f"☐ {speak(line.instruction, display)}"), (0, 0, 0, 2)))
-            console.print(Padding(Text(speak(line.reason, display), "dim"), (0, 0, 0, 4)))
-            if line.caution:
-                console.print(
-                    Padding(Text(words("terminal")["caution"] + speak(line.caution, display), "yellow"), (0, 0, 0, 4))
-                )
+        show(lines, "☐")

@@ -63,7 +63,7 @@ def _show(result: Verification, display: Display) -> None:
     def used(value: float) -> str:
         if result.unit == "m3/min":
             return f"{display.number(display.volume_flow(value))} {display.flow_unit}"
-        return f"{display.number(value)} {result.unit}"
+        return f"{display.number(value)} {result.unit.replace('1/h', 'an hour')}"
 
     rows = [
         (say["compared"], say["option"].format(quantity=result.quantity, option=result.option)),

@@ -100,8 +100,11 @@ def _show(result: WhatIf, display: Display) -> None:
     from diagnostics.report.texts import words
 
     console, say = Console(highlight=False), words("what_if")
+    if not result.settings:
+        console.print(Text(say["unchanged"], "dim"))
     for key, value in result.settings.items():
-        console.print(Text.assemble((f"{say['changed']}: ", "dim"), f"{key} = {value}"))
+        was = say["was"].format(before=_before(result, key))
+        console.print(Text.assemble((f"{say['changed']}: ", "dim"), f"{key} = {value} ", (f"({was})", "dim")))
     table = Table(box=None, pad_edge=False, header_style="dim")
     for title in ("", say["before"], say["after"]):
         table.add_column(title, overflow="fold")
@@ -110,6 +113,18 @@ def _show(result: WhatIf, display: Display) -> None:
     console.print(table)
     for note in (say["interval"], *result.notes, *result.after.switching.notes[:3]):
         console.print(Text(speak(note, display), "dim"))
+
+
+def _before(result: WhatIf, key: str) -> str:
+    """A setting before the change: as given, else as assumed."""
+    from diagnostics.report.texts import words
+
+    table, _, name = key.partition(".")
+    held = getattr(result.before.plant, table, None)
+    value = result.before.plant.tables.get(table, {}).get(name, getattr(held, name, None))
+    if value is None:
+        return words("what_if")["not_given"]
+    return f"{value:g}" if isinstance(value, float) else str(value)
 
 
 def _show_levers(diagnosis: Diagnosis, display: Display) -> None:
@@ -121,7 +136,7 @@ def _show_levers(diagnosis: Diagnosis, display: Display) -> None:
     from diagnostics.report.texts import words
 
     console = Console(highlight=False)
-    console.print(Text(f"\n{words('headings')['levers']}", "bold"))
+    console.print(Text.assemble((f"\n{words('headings')['levers']}", "bold"), f" ({words('what_if')['today']})"))
     rows = lever_rows(diagnosis, display)
     if rows:
         table = Table(box=None, pad_edge=False, header_style="dim")

@@ -63,7 +63,7 @@ limit = right.number_input(
 basis = st.segmented_control("The instrument shows it at", [LINE, AIR], key="hold_spot_basis")
 with st.expander("Instrument and air"):
     uncertainty = st.number_input(
-        f"Uncertainty, k = 2 [{'K' if tag == 'C' else '°F'}]",
+        f"Uncertainty, k = 2 [{display.difference_unit}]",
         min_value=0.0,
         value=None,
         step=0.1,
@@ -109,8 +109,7 @@ rank = (
     if result.purity_class is None
     else f"water class {result.purity_class}"
 )
-difference = "K" if tag == "C" else "°F"
-band = f" ± {display.number(uncertainty, digits=2)} {difference}" if uncertainty else ""
+band = f" ± {display.number(uncertainty, digits=2)} {display.difference_unit}" if uncertainty else ""
 with st.container(border=True):
     st.markdown(f"### {icon[verdict]} {display.level_words(result.pressure_dew_point_c)}{band}")
     likely = display.share(result.probability_of_conformity)

@@ -36,8 +36,7 @@ st.subheader("The towers")
 show_table(tower_rows(diagnosis, display))
 st.caption(
     "In brackets: nine of ten half-cycles lie within. Both towers are measured with one instrument, so its uncertainty"
-    f" of {display.number(display.kelvins(diagnosis.purity.uncertainty_c), digits=2)}"
-    f" {'K' if display.temperature == 'C' else '°F'} moves both alike."
+    f" of {display.difference_words(diagnosis.purity.uncertainty_c)} moves both alike."
 )
 
 unit = f"[{display.temperature_unit}]"

@@ -5,6 +5,7 @@ import streamlit as st
 from diagnostics.errors import UserError
 from diagnostics.report import charts
 from diagnostics.report.case_rows import paired_rows
+from diagnostics.report.summary import mend_first
 from diagnostics.report.texts import words
 from ui import cached, gate, state, trials
 from ui.plant_form import spoken
@@ -64,6 +65,9 @@ with right:
         }
     )
     st.caption(say["interval"])
+    first = mend_first(diagnosis)
+    if first:
+        st.warning(f"{first[:1].upper()}{first[1:]}; what is said here holds for the dryer once that is done.")
     bars = trials.energy_cases(result)
     if len(bars):
         st.subheader("Energy of regeneration")
