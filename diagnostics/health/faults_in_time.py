@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from diagnostics.estimate import Estimate
 from diagnostics.health.case import Case
 from diagnostics.health.record import Finding
 from diagnostics.health.sentences import BED, PEOPLE, STORED_PRESSURE, between, level
@@ -35,6 +36,14 @@ _SEASON_OR_DESICCANT = (
     " No temperature was logged, so two causes remain: inlet air that got warmer with the season or the weather, which"
     " makes as much, or desiccant that loses capacity."
 )
+
+
+def _when_reached(left: Estimate | None) -> str:
+    if left is None:
+        return ""
+    if left.value <= 0.0:
+        return " Peaks pass the limit already."
+    return f" At this rate the limit is reached in {between(left, 'days')}."
 
 
 def _set_aside(load_adjusted: bool, season: bool) -> str:
@@ -138,7 +147,7 @@ def _desiccant_decay(case: Case) -> Finding | None:
             f"The peaks of the half-cycles climb by {between(slope, 'K a day')}"
             f"{_set_aside(trend.load_adjusted, season)}."
             + (_SEASON_OR_DESICCANT if season else " The desiccant most likely loses capacity.")
-            + (f" At this rate the limit is reached in {between(left, 'days')}." if left is not None else "")
+            + _when_reached(left)
         ),
         evidence=[f"Slope {between(slope, 'K a day')} over {say_duration(case.end_s - case.start_s)}."],
         other_causes=["oil from the compressor on the bed", "a clogging exhaust silencer", "a drifting instrument"],

@@ -37,11 +37,13 @@ def find_faults_of_air(case: Case) -> list[Finding]:
     if case.cycle.control == "stopped":
         return []
     leak = find_leak(case, levels)
-    if leak is not None:
+    if leak is not None and leak.confidence > EITHER:
         return [_bypass_leak(case, leak)]
     told = {s.code for s in case.screened.signs if s.numbers.get("share", 1.0) >= _MOST_CLIPPED}
     ingress = find_ingress(case) if not told & {"ambient_ingress", "sample_stagnant", "sensor_range_end"} else None
-    return [] if ingress is None else [_ambient_ingress(case, ingress)]
+    if ingress is not None:
+        return [_ambient_ingress(case, ingress)]
+    return [] if leak is None else [_bypass_leak(case, leak)]
 
 
 def _sharp_start_s(case: Case, slug: Slug, block_s: float) -> float:

@@ -27,6 +27,8 @@ _PAST_THE_BEDS = (
 )
 _MAY_REACH = 0.9
 """Share of the rated load below which even a worn dryer's limit is not passed by load alone."""
+_MAY_REACH_BY_FLOW = 0.7
+"""The same beyond the rated flow, where contact and purge get short beside the water load."""
 _THERMOMETER_K = 0.5
 _GAUGE_BAR = 0.2
 """What usual instruments on a plant may be off by; common practice, no published source."""
@@ -151,7 +153,8 @@ def _overload(case: Case) -> Finding | None:
     factor = math.prod(item.factor for item in beyond)
     load = _load_ratio(case, factor)
     heavy = factor >= FLOW_ALLOWED and load >= 1.0
-    reached &= load >= _MAY_REACH
+    likely = load >= _MAY_REACH
+    reached &= likely or (load >= _MAY_REACH_BY_FLOW and _flow(case) is not None)
     words = " and ".join(item.words for item in beyond)
     return case.finding(
         "overload",
@@ -161,6 +164,9 @@ def _overload(case: Case) -> Finding | None:
             f"The dryer gets more than it is built for: {words}."
             + (
                 " That is most likely why the limit is passed; it will stay so for as long as this lasts."
+                if reached and likely
+                else " That may be why the limit is passed: cooler inlet air brings less water, but more air leaves"
+                " less time in the bed and less purge for each part of it."
                 if reached
                 else " It stays wetter than it could be, and its reserve is used up, for as long as this lasts."
             )

@@ -57,6 +57,7 @@ before the passing of the limit that follows from it."""
 
 _NEAR_A_CHANGEOVER = 0.1
 """Of a half-cycle."""
+_NAMED, _OF_THE_SWING = 0.5, 0.5
 
 
 def find(
@@ -95,6 +96,8 @@ def find(
     ]
     if any(f.code == "tower_imbalance" for f in of_towers) and _one_tower_rises(trend):
         found = [f for f in found if f.code != "desiccant_decay"]
+    if any(f.code == "overload" and f.confidence >= _NAMED for f in found) and _drowns_in_load(case):
+        found = [f for f in found if f.code != "desiccant_decay"]
     if any(f.code == "breakthrough" for f in found):
         # its sentences name a leak as the other cause; without a channel nothing speaks for that more than for the beds
         found = [f for f in found if not (f.code == "bypass_leak" and f.confidence <= EITHER)]
@@ -123,6 +126,18 @@ def _one_tower_rises(trend: Trend) -> bool:
     return len(slopes) == 2 and min(slopes) < 0.25 * max(slopes)
 
 
+def _drowns_in_load(case: Case) -> bool:
+    """Whether the trend's rise over the log is small beside how the peaks swing.
+
+    Where beds are driven past their strength, the load moves the peaks by tens of kelvins, and not on a straight line.
+    """
+    slope = case.trend.peak_dew_point_c_per_day
+    if slope is None or len(case.rows) == 0:
+        return False
+    low, high = case.rows["peak_dew_point_c"].quantile([0.1, 0.9])
+    return slope.value * (case.end_s - case.start_s) / 86400.0 < _OF_THE_SWING * float(high - low)
+
+
 def _unless_explained(found: list[Finding], *, by: list[Finding]) -> list[Finding]:
     """A step of both beds says least of what caused it, so any nearer explanation goes before it."""
     nearer = ("switching_stopped", "regeneration_failure", "carryover", "bypass_leak")
@@ -145,7 +160,7 @@ _HIDES = {
 def _without_look_alikes(found: list[Finding]) -> list[Finding]:
     hidden: set[str] = set()
     for finding in found:
-        hidden |= _HIDES.get(finding.code, set()) if finding.confidence >= 0.5 else set()
+        hidden |= _HIDES.get(finding.code, set()) if finding.confidence >= _NAMED else set()
     return [finding for finding in found if finding.code not in hidden]
 
 

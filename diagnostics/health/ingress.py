@@ -34,7 +34,7 @@ _RIPPLE_OF_NOTHING = 0.05
 _FEWEST_ROWS = 20
 _BESIDE_A_DAY = 0.2
 """What a daily wave leaves of the hourly levels, as a share, where nothing but the room's day moves them."""
-_FEWEST_FOR_A_WAVE = 18
+_FEWEST_FOR_A_WAVE, _TWO_DAYS_H = 18, 48
 _FAR_BETTER = 0.25
 """Variance left by the room's day over that left by a slow bed, below which the bed is set aside: what it smooths of an
 unsteady load would show beside the wave."""
@@ -85,7 +85,7 @@ def find_ingress(case: Case) -> Ingress | None:
     if hourly.size < _FEWEST_HOURS:
         return None
     inlet, flow = inlet_moisture(case), case.screened.conditions.flow_m3_min
-    inlet_slope = _slope_of_changes(_by_the_hour(case, inlet), hourly) if "inlet_temperature" in logged else None
+    inlet_slope = _follows_inlet(_by_the_hour(case, inlet), hourly) if "inlet_temperature" in logged else None
     flow_share, answer = None, None
     if "flow" in logged and flow is not None:
         by_hour = _by_the_hour(case, np.maximum(flow, 1e-3))
@@ -98,7 +98,8 @@ def find_ingress(case: Case) -> Ingress | None:
         return None
     if flow is None or "flow" not in logged or (inlet_slope is None and flow_share is None):
         resolved = len(case.rows) >= _FEWEST_ROWS and ripple <= _RIPPLE_OF_NOTHING
-        told = _is_a_day(hourly, _BESIDE_A_DAY if resolved else 0.5 * _BESIDE_A_DAY)
+        sure = 1.0 if resolved else 0.75 if hourly.size >= _TWO_DAYS_H else 0.5
+        told = _is_a_day(hourly, sure * _BESIDE_A_DAY)
         return Ingress(level_c, ripple, inlet_slope, None, _NO_FLOW_LOGGED) if told else None
     bed = _through_a_slow_bed(case, hourly)
     if bed > _FOLLOWS_FLOW:
@@ -119,6 +120,12 @@ def _by_the_hour(case: Case, values: Floats | None) -> Floats:
     hour = ((case.screened.log.time_s - case.start_s) // _HOUR_S).astype(np.int64)[used]
     edges = np.flatnonzero(np.r_[True, hour[1:] != hour[:-1]])
     return np.asarray(np.add.reduceat(np.log(values[used]), edges) / np.diff(np.r_[edges, hour.size]))
+
+
+def _follows_inlet(inlet: Floats, hourly: Floats) -> float | None:
+    """Slope on the inlet's moisture; where inlet and room share the day, what the inlet does beside it speaks."""
+    slope, own = _slope_of_changes(inlet, hourly), _answer(inlet, hourly, hours=1)
+    return slope if slope is None or own is None else min(slope, own)
 
 
 def _slope_of_changes(cause: Floats, answer: Floats) -> float | None:

@@ -34,6 +34,7 @@ _SEEN_AS = {
 WETTER_ALLOWED_K = 3.0
 _LEAST_READINGS = 5
 _STANDS_STILL = 0.6
+_EDGE_OF_A_STAND = 0.1
 _FEWEST_FOR_A_PILE = 100
 _NOISE_STEPS = 1.5
 _FEWEST_MEETINGS = 5
@@ -59,12 +60,16 @@ def signs_of(case: Case) -> list[Sign]:
     return _without_what_a_standing_sample_makes(signs, 2.0 * case.plant.half_cycle_s)
 
 
-def _without_what_a_standing_sample_makes(signs: list[Sign], edge_s: float) -> list[Sign]:
+def _without_what_a_standing_sample_makes(signs: list[Sign], least_edge_s: float) -> list[Sign]:
     """A sample that stands turns so slowly that its crest repeats itself: no hold and no end of the range.
 
-    Where it stands is known to ``edge_s``, for only blocks of that length tell.
+    Where it stands is known to some half-cycles or a tenth of its length, for only blocks tell.
     """
-    standing = [(s.start_s - edge_s, s.end_s + edge_s) for s in signs if s.code == "sample_stagnant"]
+    standing = []
+    for sign in signs:
+        if sign.code == "sample_stagnant":
+            edge_s = max(least_edge_s, _EDGE_OF_A_STAND * (sign.end_s - sign.start_s))
+            standing.append((sign.start_s - edge_s, sign.end_s + edge_s))
     made = ("sensor_frozen", "sensor_range_end")
     return [s for s in signs if s.code not in made or not any(a <= s.start_s and s.end_s <= b for a, b in standing)]
 

@@ -20,6 +20,8 @@ LEAST_DIFFERENCE_K = 1.0
 LEAST_STEP_K = 3.0
 SIGNIFICANCE = 0.01
 _LEAST_DEPARTURE_K = 0.1
+_SOONER, _FEWEST_QUIET, _FAR_OUT, _LEAST_AT_THE_END_K = 2, 4, 6.0, 0.3
+"""Half-cycles of the tower by which their ends may date an onset sooner, and what it takes."""
 _DATES_AGREE = 4.5
 """Half-cycles within which peak and mean tell of the same onset."""
 _FAST_K_PER_DAY = 1.5
@@ -76,7 +78,8 @@ def _dated_by_mean(rows: pd.DataFrame, found: StepOfTower, middle: NDArray[np.in
     if step is None or (step.size > 0) != (found.tower == "B") or abs(step.size) < LEAST_DIFFERENCE_K:
         return found.start_s
     own = np.flatnonzero(rows["tower"].to_numpy() == found.tower)
-    start_s = _failed_regeneration_s(rows, _first_wet(against, middle, step, own))
+    first_wet = _seen_at_the_end(rows, _first_wet(against, middle, step, own), middle, own)
+    start_s = _failed_regeneration_s(rows, first_wet)
     length_s = float(np.median(rows["end_s"] - rows["start_s"]))
     return start_s if abs(start_s - found.start_s) <= _DATES_AGREE * length_s else found.start_s
 
@@ -96,7 +99,7 @@ def _step_in(rows: pd.DataFrame, column: str, middle: NDArray[np.int64]) -> Step
     cut = int(middle[min(step.index, middle.size - 1)])
     own = np.flatnonzero(rows["tower"].to_numpy() == wet)
     other = np.flatnonzero(rows["tower"].to_numpy() != wet)
-    first_wet = _first_wet(against, middle, step, own)
+    first_wet = _seen_at_the_end(rows, _first_wet(against, middle, step, own), middle, own)
     quiet, late = own[own < min(cut - 1, first_wet)], own[own >= first_wet]
     other_quiet, other_late = other[other < cut - 1], other[other > first_wet]
     if min(quiet.size, other_quiet.size, other_late.size) < 1 or late.size < 2:
@@ -152,6 +155,23 @@ def _first_wet(against: Floats, middle: NDArray[np.int64], step: Step, own: NDAr
         index -= 1
     later = own[own >= middle[index]]
     return int(later[0]) if later.size else int(own[-1])
+
+
+def _seen_at_the_end(rows: pd.DataFrame, first_wet: int, middle: NDArray[np.int64], own: NDArray[np.int64]) -> int:
+    """The same by the ends of half-cycles, where a bed that was not dried shows first, if that is little earlier."""
+    ends = rows["end_dew_point_c"].to_numpy(float)
+    mine = own[np.isin(own, middle)]
+    toward = ends[mine] - 0.5 * (ends[mine - 1] + ends[mine + 1])
+    place = int(np.searchsorted(mine, first_wet))
+    quiet = toward[: max(place - _SOONER, 0)]
+    quiet = quiet[np.isfinite(quiet)]
+    if quiet.size < _FEWEST_QUIET:
+        return first_wet
+    allowed = float(np.median(quiet)) + max(_FAR_OUT * sigma(quiet), _LEAST_AT_THE_END_K)
+    for k in range(place - 1, place - 1 - _SOONER, -1):
+        if not toward[k] > allowed:
+            return int(mine[k + 1]) if k + 1 < place else first_wet
+    return int(mine[place - _SOONER])
 
 
 def _failed_regeneration_s(rows: pd.DataFrame, first_wet: int) -> float:

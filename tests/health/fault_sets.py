@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import json
 import pickle
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -147,13 +146,6 @@ def made(recipe: Recipe, keep: Path) -> Made:
     return Made(recipe, tables, path, truth, _due(recipe, truth), _open(recipe, truth))
 
 
-def makes(listed: list[Recipe], keep: Path) -> Iterator[Made]:
-    """Make several."""
-    keep.mkdir(parents=True, exist_ok=True)
-    for recipe in listed:
-        yield made(recipe, keep)
-
-
 def _due(recipe: Recipe, truth: dict[str, Any]) -> str | None:
     code = DUE.get(recipe.fault or "")
     if recipe.fault in OF_THE_DRYER and truth["shown_k"] < _LEAST_K:
@@ -238,6 +230,8 @@ def _simulated(recipe: Recipe, keep: Path) -> tuple[pd.DataFrame, dict[str, Any]
     if recipe.fault in OF_THE_DRYER:
         plain, _, _ = run(recipe, drawn, (), keep)
         truth["shown_k"] = _shown_k(table, plain, recipe.fault == "lost_capacity")
+        if recipe.fault == "dead_heater":
+            truth["onsets"]["dead_heater"] = _first_that_shows_s(table, plain, truth, drawn["interval_s"])
     columns = ["Time", _DEW, *(c for c in _CHANNELS[drawn["channels"]] if c in table.columns)]
     if recipe.fault in ("ambient_ingress", "stagnant_sample") and recipe.seed % 4 < 2:
         columns += [c for c in table.columns if c.startswith("Ambient")]
@@ -250,13 +244,31 @@ def _simulated(recipe: Recipe, keep: Path) -> tuple[pd.DataFrame, dict[str, Any]
 
 
 def _shown_k(table: pd.DataFrame, plain: pd.DataFrame, late_only: bool) -> float:
-    """By how much the fault changes what is shown: the upper tenth of the difference, late in the log if it grows.
-
-    Of five readings in a row the middle one speaks, for the two probes' noise is not the same.
-    """
-    apart = table[_DEW].to_numpy(float) - plain[_DEW].to_numpy(float)
-    apart = np.abs(np.median(np.lib.stride_tricks.sliding_window_view(apart, 5), axis=1))
+    """By how much the fault changes what is shown: the upper tenth of the difference, late in the log if it grows."""
+    apart = _apart_k(table, plain)
     return float(np.quantile(apart[-apart.size // 5 :] if late_only else apart, 0.9))
+
+
+def _apart_k(table: pd.DataFrame, plain: pd.DataFrame) -> np.ndarray:
+    """Size of the difference; of five readings in a row the middle one speaks, for their noise is not the same."""
+    apart = table[_DEW].to_numpy(float) - plain[_DEW].to_numpy(float)
+    return np.abs(np.median(np.lib.stride_tricks.sliding_window_view(apart, 5), axis=1))
+
+
+def _first_that_shows_s(table: pd.DataFrame, plain: pd.DataFrame, truth: dict[str, Any], interval_s: float) -> float:
+    """Start of the first failed regeneration that the air shows: the half-cycle after it differs by a kelvin.
+
+    A bed that went in dry may serve several half-cycles before any probe can tell.
+    """
+    onset_s = float(truth["onsets"]["dead_heater"])
+    apart = _apart_k(table, plain)
+    time_s = truth["start"] + interval_s * (2.0 + np.arange(apart.size))
+    starts = [float(s) for s, _ in truth["switchovers"]]
+    for before_s, start_s, end_s in zip(starts, starts[1:], [*starts[2:], np.inf], strict=False):
+        inside = (time_s >= start_s) & (time_s < end_s)
+        if start_s > onset_s and inside.any() and np.quantile(apart[inside], 0.9) >= _LEAST_K:
+            return max(onset_s, before_s)
+    return onset_s
 
 
 def _from_second_plant(
@@ -340,6 +352,7 @@ def _bed_tables(recipe: Recipe, drawn: dict[str, Any]) -> dict[str, Any]:
     if recipe.heated:
         # as the invented heated plants: less heat leaves water in the beds from cycle to cycle, which is decay to see
         dryer |= {"purge_share": 0.12, "purge_share_means": "while_purging", "purge_s": 13900, "heater_s": 8640}
+        dryer["desiccant"] = "activated_alumina"  # silica gel under heat takes minutes of processor time a log
     operation = {
         "flow_m3_min": float(np.round(load * rated, 2)),
         "inlet_temperature_c": inlet_c,

@@ -113,3 +113,16 @@ def test_a_tower_that_gets_better_is_no_failure() -> None:
 
 def test_too_few_half_cycles_say_nothing() -> None:
     assert _found(np.full(3, -60.0), np.full(3, -50.0)) == []
+
+
+def test_a_failure_is_dated_by_the_end_of_a_half_cycle_whose_mean_shows_nothing_yet() -> None:
+    """A bed that was not heated dries as before until its front arrives: the end of the half-cycle shows it first."""
+    peaks_b = np.full(16, -60.0) + _noise(31, 16, 0.05)
+    peaks_b[11:] += 8.0
+    rows = half_cycles(-60 + _noise(32, 16, 0.05), peaks_b, length_s=14400.0)
+    rows.loc[2 * 10 + 1, ["peak_dew_point_c", "end_dew_point_c"]] += 1.5
+    screened = drawn_from(rows, interval_s=1440.0)
+    finding = _only(
+        find_faults_of_towers(case_of(rows, screened, cycle=cycle_of(rows, "fixed"))), "regeneration_failure"
+    )
+    assert finding.start_s == pytest.approx(START_S + 2 * 10 * 14400.0)
