@@ -119,8 +119,9 @@ def _nears(depth: Floats, step: float) -> bool:
     and 0.26 of it at the third to fifth at the mean, four times less; one that a range's end cuts off passes all of
     them at about one pace.
     """
-    count = [int((np.abs(depth - k * step) < 0.25 * step).sum()) for k in (1, 3, 4, 5)]
-    return count[0] >= 5 and count[0] > _SLOWS * sum(count[1:]) / 3.0
+    piled, *count = (int((np.abs(depth - k * step) < 0.25 * step).sum()) for k in (0, 1, 3, 4, 5))
+    # A rest lasts some tens of times as long as the way there; a hundred times is a pile beside which a few lie.
+    return count[0] >= max(5, 0.01 * piled) and count[0] > _SLOWS * sum(count[1:]) / 3.0
 
 
 def runs_of_equal(values: Floats, fewest: int = 3) -> list[Run]:
