@@ -41,6 +41,7 @@ from diagnostics.cycle.tracking import (
     may_be_the_days,
     whole_course,
 )
+from diagnostics.cycle.turn_clock import course_by_turns
 from diagnostics.log.record import Floats
 
 LEAST_TAIL = 1.5
@@ -95,6 +96,10 @@ def find_switching(trace: Trace, shortest_s: float, depth: int = 0) -> Switching
         if believed is not None or timer is None or not may_be_the_days(timer[1]):
             return believed
     uneven = falls is not None and keep_no_time(falls, trace.interval_s)
+    if not sure and depth == 0 and not (falls is not None and uneven and _from_one_level(falls)):
+        by_turns = course_by_turns(trace, timer[1] if timer is not None else None)
+        if by_turns is not None:
+            return timed(trace, None, by_turns, shortest_s, depth)
     if timer is not None and not uneven and may_be_the_days(timer[1]):
         beside = without_days(trace)
         other = _behind_the_days(trace, beside) if beside is not None else None

@@ -34,8 +34,6 @@ CountedIn = Literal["clock_time", "running_time"]
 ECHOING_S, UNUSUAL_S = 30.0, (660.0, 4500.0)
 """Interval from which fast timers leave echoes, and lengths between the slowest heatless half-cycles and the fastest
 heated ones: common practice, no published source [s]."""
-MOST_OF_PLATE = 3.0
-"""Times the plate's half-cycle that a heatless dryer's timer may still be set to."""
 HARDLY, LIKE_PLATE = 4.5, 0.05
 """Readings of the plate's half-cycle below which another one found may be its echo, and how near it counts as its
 own."""
@@ -83,28 +81,13 @@ def segment(screened: ScreenedLog, plant: Plant, *, rhythm_from: str | None = No
     if switching is None or not switching.stretches:
         return _unresolved(trace, plate_s, "No rhythm stands out of the log's own noise; nothing is read into it.")
     found = _cycle(screened, plant, trace, switching, counted_in)
-    if rhythm_from is None and _is_no_timer_of_this_kind(found, plant):
-        return _unresolved(trace, plate_s, _too_slow(found))
-    if rhythm_from is None and not plant.is_given("dryer.half_cycle_s") and _may_be_an_echo(found, trace.interval_s):
+    slowest_s = UNUSUAL_S[1] if plant.heated or plate_s >= LEAST_READINGS * trace.interval_s else np.inf
+    plated = plant.is_given("dryer.half_cycle_s")
+    if rhythm_from is None and not plated and _may_be_an_echo(found, trace.interval_s, slowest_s):
         return _unresolved(trace, plate_s, _echo(found, trace.interval_s))
-    if rhythm_from is None and plant.is_given("dryer.half_cycle_s") and _is_hardly_seen(found, plate_s):
+    if rhythm_from is None and plated and _is_hardly_seen(found, plate_s):
         return _unresolved(trace, plate_s, _too_coarse(trace.interval_s, plate_s))
     return found
-
-
-def _is_no_timer_of_this_kind(cycle: Cycle, plant: Plant) -> bool:
-    """Whether a timer was found that is as slow as heat asks for, in a dryer that regenerates without."""
-    if plant.heated or cycle.control != "fixed" or cycle.half_cycle_s is None:
-        return False
-    return cycle.half_cycle_s.value > max(UNUSUAL_S[1], MOST_OF_PLATE * plant.half_cycle_s)
-
-
-def _too_slow(cycle: Cycle) -> str:
-    found = cycle.half_cycle_s.value if cycle.half_cycle_s is not None else 0.0
-    return (
-        f"A rhythm of {found / 3600.0:.1f} h stands out, far slower than a heatless dryer switches: working hours or"
-        " the load may make it. If the dryer is heated, say so in dryer.regeneration."
-    )
 
 
 def _is_hardly_seen(cycle: Cycle, plate_s: float) -> bool:
@@ -120,11 +103,11 @@ def _is_hardly_seen(cycle: Cycle, plate_s: float) -> bool:
     return plate_s < HARDLY * interval_s and abs(found / plate_s - 1.0) > LIKE_PLATE
 
 
-def _may_be_an_echo(cycle: Cycle, interval_s: float) -> bool:
+def _may_be_an_echo(cycle: Cycle, interval_s: float, slowest_s: float) -> bool:
     """Whether a plain timer of a length that no twin-tower dryer is known to run at may be the echo of a fast one."""
     if cycle.control != "fixed" or cycle.half_cycle_s is None or cycle.counted_in != "clock_time":
         return False
-    return bool(interval_s >= ECHOING_S and UNUSUAL_S[0] < cycle.half_cycle_s.value < UNUSUAL_S[1])
+    return bool(interval_s >= ECHOING_S and UNUSUAL_S[0] < cycle.half_cycle_s.value < slowest_s)
 
 
 def _echo(cycle: Cycle, interval_s: float) -> str:

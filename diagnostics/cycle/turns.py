@@ -283,6 +283,21 @@ def clear_turns_s(trace: Trace, known_s: Floats, shortest_s: float) -> Floats:
     return trace.time_s[first] + 0.5 * trace.interval_s
 
 
+def sudden_turns(trace: Trace, line: int) -> tuple[Floats, Floats]:
+    """Instants at which the trace turns, and by how many scatters, whatever is near them.
+
+    Parameters
+    ----------
+    trace : Trace
+    line : int
+        Readings of the line before a turn.
+    """
+    turn = _departure(trace, line)
+    noise = _scatter(trace, turn, line)
+    place = _sudden(turn, STANDS_OUT * noise)
+    return trace.time_s[place] + 0.5 * trace.interval_s, np.abs(turn[place]) / noise
+
+
 def is_still(trace: Trace, at_s: Floats) -> bool:
     """Whether the trace turns nowhere near most of some instants."""
     turn = _departure(trace, LINE)

@@ -31,13 +31,6 @@ def test_what_looks_like_a_control_is_none(kind, seed):
     assert not segment(screened, plant).resolved
 
 
-def test_a_heatless_dryer_has_no_timer_of_hours():
-    recipe = {"half_cycle_s": 10_200.0, "interval_s": 60.0, "spike_s": 600.0, "tail_s": 5000.0, "days": 4.0}
-    made = timer_log(Recipe(**recipe))
-    assert segment(made.screened, made.plant).control == "unresolved"
-    assert segment(made.screened, plant_of(None, "heated_purge")).control == "fixed"
-
-
 def test_a_rhythm_no_timer_is_known_to_run_at_needs_its_plate():
     recipe = {"half_cycle_s": 1807.0, "interval_s": 150.0, "spike_s": 200.0, "tail_s": 900.0, "spike": 0.6, "days": 2.0}
     without = timer_log(Recipe(**recipe))
