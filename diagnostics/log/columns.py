@@ -135,12 +135,12 @@ def as_numbers(column: RawColumn, decimal: str) -> NumberColumn | None:
         return None
     if column.values is not None:
         values = column.values
-        empty = int(values.size - np.isfinite(values).sum())
+        empty = int(values.size - np.count_nonzero(np.isfinite(values)))
     else:
         read = to_numbers(column.text, decimal)
         values, faults, bounded = read.values, dict(read.faults), read.bounded
         empty = int(values.size) - read.filled
-        numbers = int(np.isfinite(values).sum())
+        numbers = int(np.count_nonzero(np.isfinite(values)))
         if numbers < 0.2 * read.filled or numbers == 0 or len(faults) > 40 + 0.05 * numbers:
             return None
         if unit is None and read.unit:
@@ -206,7 +206,7 @@ def assign(
     for quantity, found in candidates.items():
         if quantity in chosen:
             continue
-        best = min(found, key=lambda k: _order(numeric[k], quantity, k))
+        best = min(found, key=lambda k: _order(numeric[k], quantity, k)) if len(found) > 1 else found[0]
         chosen[quantity] = numeric[best]
         del rest[best]
         others = [numeric[k] for k in found if k != best]
@@ -244,7 +244,7 @@ def _quantity(raw: RawColumn, column: NumberColumn | None) -> str | None:
 
 
 def _order(column: NumberColumn, quantity: str, k: int) -> tuple[float, ...]:
-    missing = float(np.mean(~np.isfinite(column.values)))
+    missing = 1.0 - float(np.count_nonzero(np.isfinite(column.values))) / max(1, column.values.size)
     return (missing > 0.5, rank(column.name, quantity), column.unit is None, round(missing, 2), k)
 
 

@@ -86,6 +86,8 @@ def without_impossible(values: Floats, quantity: str) -> tuple[Floats, int]:
     if bounds is None:
         return values, 0
     with np.errstate(invalid="ignore"):
+        if values.size and values.min() >= bounds[0] and values.max() <= bounds[1]:
+            return values, 0
         beyond = (values < bounds[0]) | (values > bounds[1])
     count = int(beyond.sum())
     return (np.where(beyond, np.nan, values), count) if count else (values, 0)

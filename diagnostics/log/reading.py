@@ -175,7 +175,7 @@ def _read_table(
             " time=HEADER."
         )
     missing, fault_notes = say_faults(assignment.chosen)
-    dropped = max(clock.filled - int(readable.sum()), _rows_without_stamp(assignment, readable))
+    dropped = max(clock.filled - int(np.count_nonzero(readable)), _rows_without_stamp(assignment, readable))
     other = {title: c.values[placed.rows] for title, c in {**assignment.rest, **_unused(assignment, channels)}.items()}
     return Log(
         source=table.name,
@@ -267,7 +267,7 @@ def _refuse_half_days(table: RawTable, clock: Clock, jumps: tuple[ClockJump, ...
 
 
 def _refuse_unreadable(table: RawTable, clock: Clock, readable: Flags) -> None:
-    count = int(readable.sum())
+    count = int(np.count_nonzero(readable))
     if count < _FEWEST_ROWS:
         cells: Any = next((c.text for c in table.columns if c.title == clock.header and c.text is not None), [])
         shown = next((f", which shows {cell.as_py()!r}" for cell in cells if cell.is_valid), "")

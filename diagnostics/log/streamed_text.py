@@ -98,7 +98,9 @@ def _walk_over(path: Path) -> _Walk:
         while count := stream.readinto(room):
             digest.update(view[:count])
             start = HEAD_BYTES if at == 0 else 0
-            plain = plain and room[start:count].isascii() and room.find(b"\r", 0, count) < 0
+            # a slice is a copy, which a full piece does not need
+            letters = room if start == 0 and count == len(room) else room[start:count]
+            plain = plain and letters.isascii() and room.find(b"\r", 0, count) < 0
             plain = plain and room.find(b"\0", 0, count) < 0
             end = room.rfind(b"\n", 0, count)
             line_end = at + end if end >= 0 else line_end
