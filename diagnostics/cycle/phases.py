@@ -31,7 +31,8 @@ def phases_of(table: pd.DataFrame, plant: Plant) -> tuple[Phase, ...]:
     """
     steps = _steps(plant)
     phases: list[Phase] = []
-    for i, (start, end, tower) in enumerate(zip(table["start_s"], table["end_s"], table["tower"], strict=True)):
+    spans = zip(table["start_s"].tolist(), table["end_s"].tolist(), table["tower"].tolist(), strict=True)
+    for i, (start, end, tower) in enumerate(spans):
         if tower not in ("A", "B"):
             continue
         phases.append(Phase(start, end, tower, "drying"))
@@ -42,8 +43,9 @@ def phases_of(table: pd.DataFrame, plant: Plant) -> tuple[Phase, ...]:
         for state, length in steps:
             if at >= end:
                 break
-            phases.append(Phase(at, min(at + length, end), other, state))
-            at += length
+            until = at + length
+            phases.append(Phase(at, until if until < end else end, other, state))
+            at = until
         if at < end:
             phases.append(Phase(at, end, other, "standby"))
     return tuple(phases)
