@@ -89,9 +89,9 @@ def heatless_margin(question: Question) -> Margin:
         at_peak_s=sustained.map(lambda load: load * scale / question.duty.peak - question.today_s),
         reserve=reserve,
         censored=censored,
-        method="prior and purge balance" if censored else "purge balance",
+        method="prior" if censored and not at_hand else "purge balance",
         weaker_tower=weaker,
-        notes=_notes(censored),
+        notes=_notes(censored, at_hand),
     )
 
 
@@ -187,17 +187,26 @@ def _under_control(question: Question) -> Margin:
     return Margin(None, None, None, evidence.estimate(), False, "dew-point control", notes=(note,))
 
 
-def _notes(censored: bool) -> tuple[str, ...]:
+def _notes(censored: bool, at_hand: bool) -> tuple[str, ...]:
     single = (
         "A single long half-cycle of a heatless dryer lasts long, because its bed takes up little in each; what may be"
         " set is the sustained margin, which the purge balance decides over many cycles."
     )
     if not censored:
         return (single,)
-    return (
-        single,
-        "The moisture follows flow but does not creep towards the limit, so the sustained margin rests on the rating (0"
-        " to 50 % reserve; common practice, no published source) and on the load held so far; the lower bound is what"
-        " can be vouched for. The single margin takes moisture to grow by a tenth of an e-fold per half-cycle at rated"
-        " load in a tower that dries on (common practice, no published source): no more than its order of magnitude.",
+    order = (
+        " The single margin takes moisture to grow by a tenth of an e-fold per half-cycle at rated load in a tower that"
+        " dries on (common practice, no published source): no more than its order of magnitude."
     )
+    if at_hand:
+        rests = (
+            "The moisture comes near the limit without a rise inside half-cycles, so the sustained margin rests on how"
+            " its level follows the load; a long bed may pass the limit sooner, which the lower bound allows for."
+        )
+    else:
+        rests = (
+            "The moisture follows flow but does not creep towards the limit, so the sustained margin rests on the"
+            " rating (0 to 50 % reserve; common practice, no published source) and on the load held so far; the lower"
+            " bound is what can be vouched for."
+        )
+    return (single, rests + order)

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from diagnostics.air.humidity import moisture_fraction
+from diagnostics.air.uncertainty import probe_standard_uncertainty_k
 from diagnostics.bed.record import Breakthrough
 from diagnostics.bed.reserve import PRIOR_RESERVE, load_ratio
 from diagnostics.cycle.record import Cycle
@@ -140,16 +141,25 @@ def case_of(screened: ScreenedLog, cycle: Cycle, breakthrough: Breakthrough, pla
     if not from_log:
         # A reserve from the log was found at these same loads: a meter that reads wrong cancels out there, not here.
         held = held / load_scale(screened.conditions, plant)
-    if not plant.heated and bounds.shortest_s >= bounds.today_s - 1.0 and _always_passed(cycle, plant):
-        # a set point that is passed at every turn never lengthens a half-cycle, whatever the balance says of the bed
-        held = held * 0.01
+    if not plant.heated and bounds.shortest_s >= bounds.today_s - 1.0:
+        held = _nothing_where_always_passed(held, cycle, plant)
     half_cycles = max(float(np.ptp(screened.log.time_s)) / bounds.today_s, 1.0)
     return Case(held, bounds, of_log, load_over_year(screened, plant, of_log), half_cycles)
 
 
-def _always_passed(cycle: Cycle, plant: Plant) -> bool:
-    ends = cycle.complete["end_dew_point_c"].to_numpy(float)
-    return bool(ends.size and (ends > plant.dryer.dew_point_limit_c).mean() >= _ALWAYS)
+def _nothing_where_always_passed(held: Uncertain, cycle: Cycle, plant: Plant) -> Uncertain:
+    """What the bed holds, next to nothing where half-cycles always end above the limit.
+
+    A set point that is passed at every turn never lengthens a half-cycle, whatever the balance says of the bed; how far
+    the probe may be off says how sure that is.
+    """
+    ends, limit_c = cycle.complete["end_dew_point_c"].to_numpy(float), plant.dryer.dew_point_limit_c
+    if not ends.size:
+        return held
+    above_k = float(np.quantile(ends, 1.0 - _ALWAYS, method="inverted_cdf")) - limit_c
+    off_k = 1.96 * probe_standard_uncertainty_k(limit_c, plant)
+    probe = uncertain("probe at the limit", Estimate(0.0, -off_k, off_k))
+    return held.with_(probe, lambda held_s, error_k: np.where(above_k > error_k, 0.01, 1.0) * held_s)
 
 
 def _reckon(

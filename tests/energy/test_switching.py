@@ -153,6 +153,14 @@ def test_a_set_point_well_below_the_limit_leaves_something_to_save(set_point_c: 
     assert ("a set point at the limit might save" in switching.notes[0]) == (share > 0.0)
 
 
+@pytest.mark.parametrize(("end_c", "perhaps"), [(-39.0, True), (-33.0, False)])
+def test_a_limit_that_is_always_passed_saves_nothing_as_far_as_the_probe_can_tell(end_c: float, perhaps: bool) -> None:
+    plant = made.plant(made.HEATLESS)
+    share = switching_of(plant, peak_c=end_c).figures.regenerations_saved_share
+    assert (share.value, share.low) == (0.0, 0.0)
+    assert (share.high > 0.0) == perhaps
+
+
 def test_one_at_its_cap_says_so() -> None:
     plant = made.plant(made.HEATLESS)
     assert switching_of(plant, half_cycle_s=1800.0, control="dew_point").limited_by == "longest_half_cycle"
