@@ -50,14 +50,15 @@ class PaceCurve:
 
         None where the slowest of the search does, and the fastest of the search where none does.
         """
-        low, high = 0, len(_PACES) - 1
-        if self._level(low, purge) <= level:
-            return None
-        if self._level(high, purge) > level:
-            return _PACES[high]
+        # The ends of the search cost as much as any other pace and are reckoned only where it leads there.
+        low, high = -1, len(_PACES)
         while high - low > 1:
             middle = (low + high) // 2
             low, high = (low, middle) if self._level(middle, purge) <= level else (middle, high)
+        if low < 0:
+            return None
+        if high == len(_PACES):
+            return _PACES[-1]
         wetter, drier = self._level(low, purge), self._level(high, purge)
         share = (wetter - level) / (wetter - drier)
         return float(_PACES[low] * (_PACES[high] / _PACES[low]) ** share)

@@ -27,6 +27,7 @@ _LONGEST_LEAP = 2.5
 _MOST_HEATED_CYCLES = 80
 _HEATED_WINDOW, _PLAIN_CYCLES, _FORGETTING_CYCLES = 6, 3, 12
 _LOADING_SCALE, _WARMTH_SCALE_K, _LEAST_SCALED = 0.05, 50.0, 1e-5
+_COARSE_TOLERANCE, _COARSEST_SHARE, _LEAST_FOR_COARSE = 1e-3, 0.01, 20
 _MIXED_CYCLES = 20
 _KRYLOV = 25
 _NUDGE = 1e-3
@@ -42,7 +43,7 @@ class Steady:
     ----------
     beds : tuple of BedState
     cycles : int
-        Cycles that were run.
+        Cycles that were run, those in longer steps included.
     residual : float
         Change over the last cycle, in the units of `tolerance`.
     """
@@ -92,13 +93,26 @@ def steady_state(
         return _to_vector(dryer, _cycle(dryer, conditions, _to_beds(dryer, x), step_s, alike))
 
     if dryer.heated:
-        most = min(most_cycles, _MOST_HEATED_CYCLES)
-        return _repeat(dryer, conditions, states, step_s, alike, tolerance, most)
+        return _heated_steady(
+            dryer, conditions, states, step_s, alike, tolerance, min(most_cycles, _MOST_HEATED_CYCLES)
+        )
     x, residual = _mix(image_of, _to_vector(dryer, states), tolerance)
     while residual > tolerance and cycles < most_cycles:
         x, residual = _newton_step(image_of, x, _is_loading(dryer))
     first, second = _to_beds(dryer, x)
     return Steady((first, second), cycles, residual)
+
+
+def _heated_steady(
+    dryer: Dryer, conditions: Conditions, beds: list[BedState], step_s: float, alike: bool, tolerance: float, most: int
+) -> Steady:
+    """Settle a heated dryer in steps of twice the length first: they tell where the water ends up nearly as well."""
+    if most < _LEAST_FOR_COARSE or 2.0 * step_s > _COARSEST_SHARE * dryer.half_cycle_s:
+        return _repeat(dryer, conditions, beds, step_s, alike, tolerance, most)
+    roughly = max(_COARSE_TOLERANCE, tolerance)
+    coarse = _repeat(dryer, conditions, beds, 2.0 * step_s, alike, roughly, most // 2)
+    fine = _repeat(dryer, conditions, list(coarse.beds), step_s, alike, tolerance, most)
+    return replace(fine, cycles=coarse.cycles + fine.cycles)
 
 
 def _repeat(

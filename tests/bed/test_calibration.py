@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 import pytest
@@ -11,7 +12,7 @@ from diagnostics.air.humidity import dew_point_c
 from diagnostics.bed import simulation
 from diagnostics.bed.bed_fit import ObservedHalfCycle, past_the_spike
 from diagnostics.bed.calibration import calibrate, fit_bed
-from diagnostics.bed.heated_fit import leaving, regenerated
+from diagnostics.bed.heated_fit import Regenerated, leaving, leaving_each, regenerated
 from diagnostics.bed.heatless_fit import PaceCurve, fit_heatless
 from diagnostics.bed.simulation import simulate
 from diagnostics.bed.twin import Conditions
@@ -40,13 +41,18 @@ def _conditions(flow_m3_min: float) -> Conditions:
     return Conditions(flow_m3_min / 60.0 * FREE_AIR_KG_M3, kelvin, kelvin, BAR * 1e5)
 
 
+@lru_cache
+def _start(flow_m3_min: float) -> Regenerated:
+    return regenerated(dryer_from(_plant()), _conditions(flow_m3_min))
+
+
 def _half_cycle(
     capacity: float, kinetics: float, residual: float, floor: float, flow_m3_min: float, seed: int
 ) -> ObservedHalfCycle:
     """Marched on a finer grid than the fit's, with reading noise."""
     packing = replace(dryer_from(_plant()).packings[0], cells=80)
     load = _conditions(flow_m3_min)
-    start = regenerated(dryer_from(_plant()), load)
+    start = _start(flow_m3_min)
     bare = ObservedHalfCycle(np.empty(0), np.empty(0), ((14400.0, load),))
     x = (np.log(capacity), np.log(kinetics), residual, np.log(floor))
     times, logs = leaving(packing, bare, start, x, step_s=60.0)
@@ -70,6 +76,18 @@ def test_a_marched_bed_with_a_front_is_found_again(capacity, kinetics):
     assert "capacity" in fit.word
 
 
+def test_beds_marched_side_by_side_leave_the_air_each_leaves_alone():
+    bare = ObservedHalfCycle(np.empty(0), np.empty(0), ((7200.0, _conditions(17.0)), (7200.0, _conditions(15.0))))
+    xs = np.log(np.array([[0.8, 1.0, 1.0, 5e-7], [0.6, 2.0, 1.0, 1e-7], [1.0, 0.5, 1.0, 1e-6]]))
+    xs[:, 2] = 0.02, 0.1, 0.0
+    packing = replace(dryer_from(_plant()).packings[0], cells=40)
+    times, together = leaving_each(packing, bare, _start(17.0), xs, step_s=60.0)
+    for x, curve in zip(xs, together.T, strict=True):
+        alone_times, alone = leaving(packing, bare, _start(17.0), x, step_s=60.0)
+        assert times == pytest.approx(alone_times)
+        assert curve[times > 600.0] == pytest.approx(alone[times > 600.0], abs=0.02)
+
+
 def test_without_a_front_capacity_and_pace_are_said_to_be_open():
     fit = fit_bed([_half_cycle(1.0, 1.0, 0.0, 5e-7, 7.0, 1)], dryer_from(_plant()), BAR)
     assert {"capacity", "kinetics"} <= set(fit.free)
@@ -89,11 +107,11 @@ def test_a_changeover_placed_late_leaves_the_next_spike_out():
     assert np.ptp(logs) == 0.0
 
 
-def _scaled(monkeypatch, *, capacity: float = 1.0, kinetics: float = 1.0) -> None:
+def _scaled(monkeypatch, *, capacity: float = 1.0, kinetics: float = 1.0, cells: int | None = None) -> None:
     """Let simulated dryers have such beds, while the plant file and the fit know nothing of it."""
 
     def other(plant, **given):
-        dryer = dryer_from(plant, **given)
+        dryer = dryer_from(plant, **{"cells": cells, **given})
         packing = dryer.packings[0].with_faults(capacity=capacity, kinetics=kinetics)
         return replace(dryer, packings=(packing, packing))
 
@@ -183,7 +201,7 @@ def test_a_heatless_level_that_wanders_is_said_to_be_open():
 
 def test_a_heatless_log_rules_out_no_pace_that_is_true(monkeypatch):
     kinetics = 0.5
-    _scaled(monkeypatch, kinetics=kinetics)
+    _scaled(monkeypatch, kinetics=kinetics, cells=30)
     fits, truth = _fits(_heatless_plant(18.0), 0.25)
     assert set(fits) == {"A", "B"}
     for fit in fits.values():
