@@ -228,14 +228,20 @@ def _offset_of_line(data: bytes, line: int) -> int:
 
 
 def _decimal(cells: list[str]) -> str:
-    plain = [cell.strip().translate(MINUS) for cell in cells if "." in cell or "," in cell]
+    clear, all_ = Counter[str](), Counter[str]()
+    for cell in cells:
+        mark = "." if "." in cell else "," if "," in cell else ""
+        number = cell.strip()
+        if not number.isascii():
+            number = number.translate(MINUS)
+        if not mark or not (_POINT if mark == "." else _COMMA).fullmatch(number):
+            continue
+        all_[mark] += 1
+        if not _THOUSANDS.fullmatch(number):
+            clear[mark] += 1
     # Three digits behind a mark may be thousands; they count only where nothing else tells.
-    for cells in ([cell for cell in plain if not _THOUSANDS.fullmatch(cell)], plain):
-        points = sum(bool(_POINT.fullmatch(cell)) for cell in cells)
-        commas = sum(bool(_COMMA.fullmatch(cell)) for cell in cells)
-        if points != commas:
-            return "," if commas > points else "."
-    return "."
+    counted = clear if clear["."] != clear[","] else all_
+    return "," if counted[","] > counted["."] else "."
 
 
 def refuse_long_line(data: bytes, name: str) -> None:
