@@ -3,21 +3,21 @@
 What leaves a dryer after a switchover is the fresh tower's air: it may leap, spike, or bring a wave of heat and water
 minutes later, so it is free to change, the sooner after the switchover the faster. Towards the end of a half-cycle
 nothing is left but a slow tail. Probe and sample line follow with a lag of their own, so the trace itself does not
-leap, it turns. Each of these is a random curve with a known covariance from the switchover on; the covariance is
-moved round the cycle, and the phase at which the average cycle is likeliest is the switchover's. Lag and sharpness
-are not estimated but averaged over.
+leap, it turns. Each of these is a random curve with a known mean and covariance from the switchover on
+(`likely_shapes`); both are moved round the cycle, and the phase at which the average cycle is likeliest is the
+switchover's. Kind of curve, lag and noise are not estimated but averaged over.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from diagnostics.cycle.folding import Folded, fold_phases
+from diagnostics.cycle.likely_shapes import FREE, SHARED, Kind, shapes_of, shapes_on_waves, waves_of
 from diagnostics.log.record import Flags, Floats
 from diagnostics.order_statistics import median
 
@@ -28,13 +28,6 @@ MOST_SEEN, TRIALS = 32, 48
 LEAST_ROUGH = 16
 """Cells of a half-cycle from which the scatter of neighbours tells how well each is known."""
 FINE = 384
-SHARPEST, FREE, TAIL, RAMP, ANYWHERE = 0.01, 0.2, 1.0, 0.3, 0.03
-"""Time after the switchover, as a share of a half-cycle, within which the trace may change at will; variances of a free
-curve, of a tail and of a straight rise against that of one decay, and of slow waves that no switchover brings."""
-DECAYS, TAILS = (0.04, 0.1, 0.25, 0.6), (0.12, 0.4)
-"""Time constants of spikes that die away and of tails that grow, as shares of a half-cycle."""
-LAGS, SECOND, WAVES = (0.004, 0.012, 0.03, 0.06, 0.1, 0.16), 0.6, 3
-"""Lags of the probe as shares of a half-cycle, the sample line's against it, and slow waves a cycle."""
 NOISES, LEAST_NOISE = (1.0, 3.0, 10.0), 3e-3
 """Times by which the cells may scatter more than their readings say, and the least share of the curve's variance."""
 MOST_LOST, SLOWEST = 13, 0.6
@@ -53,7 +46,7 @@ class Break:
     error_s: float
 
 
-def place_break(curves: Sequence[Folded], interval_s: float, towers: int = 1) -> Break:
+def place_break(curves: Sequence[Folded], interval_s: float, towers: int = 1, roughly: bool = False) -> Break:
     """Phase of the switchover common to folded cycles of one period, finer than the log's interval.
 
     Parameters
@@ -64,6 +57,8 @@ def place_break(curves: Sequence[Folded], interval_s: float, towers: int = 1) ->
         Usual step between readings [s].
     towers : int
         1: the period is one half-cycle; 2: it is a full cycle of two unlike halves.
+    roughly : bool
+        Whether free curves are enough, at a third of the time.
 
     Returns
     -------
@@ -74,7 +69,7 @@ def place_break(curves: Sequence[Folded], interval_s: float, towers: int = 1) ->
     trial = np.arange(FINE) / FINE
     total = np.zeros(FINE)
     for folded in curves:
-        likely = TEMPER * _log_likelihood(folded, interval_s, towers)
+        likely = TEMPER * _log_likelihood(folded, interval_s, towers, (FREE,) if roughly else SHARED)
         total += np.interp(trial, np.arange(likely.size) / likely.size, likely, period=1.0)
     weight = np.exp(total - total.max())
     weight /= weight.sum()
@@ -127,16 +122,16 @@ def _bears(filled: Flags, towers: int) -> bool:
     return bool(filled.all()) or int(filled.sum()) <= MOST_SEEN * towers or filled.size <= SIZES[-1] * towers
 
 
-def _log_likelihood(folded: Folded, interval_s: float, towers: int) -> Floats:
+def _log_likelihood(folded: Folded, interval_s: float, towers: int, kinds: tuple[Kind, ...]) -> Floats:
     """Of each phase, evenly from zero to one half-cycle."""
     for size in SIZES:
         value, weight = _cells(folded, size * towers)
         if _bears(np.asarray(weight > 0.0), towers):
             break
     if not weight.all():
-        return _of_some_cells(value, weight, folded.noise_variance, towers)
+        return _of_some_cells(value, weight, folded.noise_variance, towers, kinds)
     readings = folded.period_s / interval_s / towers
-    return _of_full_cells(value.reshape(towers, size), folded.noise_variance / float(weight.mean()), readings)
+    return _of_full_cells(value.reshape(towers, size), folded.noise_variance / float(weight.mean()), readings, kinds)
 
 
 def _roughness(value: Floats) -> float:
@@ -153,13 +148,15 @@ def _cells(folded: Folded, many: int) -> tuple[Floats, Floats]:
     return value / np.where(weight > 0.0, weight, 1.0), weight
 
 
-def _of_full_cells(halves: NDArray[np.float64], noise_variance: float, readings: float) -> Floats:
+def _of_full_cells(
+    halves: NDArray[np.float64], noise_variance: float, readings: float, kinds: tuple[Kind, ...]
+) -> Floats:
     """Log-likelihood of each phase from cells that are all filled: what both halves share, and how they differ."""
     if halves.shape[0] == 1:
-        return _moved(halves[0], noise_variance, False, _lost(readings, False, 1))
+        return _moved(halves[0], noise_variance, kinds, False, _lost(readings, False, 1))
     shared, unlike = 0.5 * (halves[0] + halves[1]), 0.5 * (halves[0] - halves[1])
-    likely = _moved(shared, 0.5 * noise_variance, False, _lost(readings, False, 2))
-    return likely + _moved(unlike, 0.5 * noise_variance, True, _lost(readings, True, 2))
+    likely = _moved(shared, 0.5 * noise_variance, kinds, False, _lost(readings, False, 2))
+    return likely + _moved(unlike, 0.5 * noise_variance, (FREE,), True, _lost(readings, True, 2))
 
 
 def _lost(readings: float, changes_sign: bool, towers: int) -> tuple[float, ...]:
@@ -170,65 +167,86 @@ def _lost(readings: float, changes_sign: bool, towers: int) -> tuple[float, ...]
     return tuple(float(each) for each in harmonic[lost])
 
 
-def _moved(curve: Floats, noise_variance: float, changes_sign: bool, lost: tuple[float, ...]) -> Floats:
-    """Log-likelihood of a curve for each place of the switchover, over lags and noises; its scale is profiled out."""
+def _moved(
+    curve: Floats, noise_variance: float, kinds: tuple[Kind, ...], changes_sign: bool, lost: tuple[float, ...]
+) -> Floats:
+    """Log-likelihood of a curve for each place of the switchover, over kinds, lags and noises."""
     size = curve.size
-    gone = _waves(size, lost)
+    gone = waves_of(size, lost)
     curve = curve - gone @ (gone.T @ curve)
     variance = float((curve**2).mean()) + 1e-300
     around = np.concatenate([curve, -curve if changes_sign else curve]) / np.sqrt(variance)
     starting = np.lib.stride_tricks.sliding_window_view(around, size)[:size].astype(np.float32)
     noise = max(noise_variance / variance, LEAST_NOISE)
+    shapes = shapes_on_waves(size, kinds, changes_sign, lost)
+    on = starting @ shapes.vectors
+    energy, with_mean = on**2, on * shapes.along.astype(np.float32)
+    rest = np.maximum(size - np.add.reduceat(energy, shapes.first, axis=1).astype(np.float64), 0.0)
+    aside, length = (starting @ shapes.aside).astype(np.float64), (shapes.aside.astype(np.float64) ** 2).sum(axis=0)
     found = []
-    for covariance in _covariances(size, changes_sign, lost):
-        energy = (starting @ covariance.vectors) ** 2
-        for times in NOISES:
-            spread = covariance.values + times * noise
-            misfit = np.asarray(energy @ (1.0 / spread).astype(np.float32), dtype=np.float64) / size
-            found.append(-0.5 * float(np.log(spread).sum()) - 0.5 * size * np.log(misfit))
-    return _averaged(np.array(found))
+    for each in NOISES:
+        spread = shapes.values + each * noise
+        weight = (1.0 / spread).astype(np.float32)
+        misfit = np.add.reduceat(energy * weight, shapes.first, axis=1) + rest / (each * noise)
+        likeness = np.add.reduceat(with_mean * weight, shapes.first, axis=1) + aside / (each * noise)
+        mean = np.add.reduceat(shapes.along**2 / spread, shapes.first) + length / (each * noise)
+        volume = np.add.reduceat(np.log(spread), shapes.first) + (size - shapes.many) * np.log(each * noise)
+        scaled = _of_any_size(misfit, np.where(shapes.has_sign, likeness, 0.0), mean, size)
+        found.append((scaled - 0.5 * volume).T)
+    return _averaged(np.concatenate(found))
 
 
-@lru_cache(maxsize=64)
-def _waves(size: int, harmonics: tuple[float, ...]) -> Floats:
-    """Cosine and sine of harmonics in even cells, of length one each."""
-    angle = 2.0 * np.pi * (np.arange(size) + 0.5) / size
-    waves = np.stack([f(each * angle) for each in harmonics for f in (np.cos, np.sin)] or [np.zeros(size)], axis=1)
-    length = np.sqrt((waves**2).sum(axis=0))
-    return np.asarray(waves[:, length > 1e-6] / length[length > 1e-6], dtype=np.float64)
+def _of_any_size(misfit: Floats, likeness: Floats, mean: Floats | float, size: int) -> Floats:
+    """Log-likelihood of a curve whose size is the likeliest positive one.
+
+    Parameters
+    ----------
+    misfit, likeness, mean : ndarray
+        Square of the curve, its product with the mean shape and the square of that, all against the covariance.
+    size : int
+        Readings of the curve.
+    """
+    shrunk = (likeness + np.sqrt(likeness**2 + 4.0 * size * misfit)) / (2.0 * misfit)
+    return np.asarray(size * np.log(shrunk) - 0.5 * (misfit * shrunk**2 - 2.0 * likeness * shrunk + mean))
 
 
-def _of_some_cells(value: Floats, weight: Floats, noise_variance: float, towers: int) -> Floats:
+def _of_some_cells(
+    value: Floats, weight: Floats, noise_variance: float, towers: int, kinds: tuple[Kind, ...]
+) -> Floats:
     """Log-likelihood of each phase from the few cells that a timer of almost whole readings fills."""
     seen = np.flatnonzero(weight)
     at = value[seen] - float(np.average(value[seen], weights=weight[seen]))
     variance = float((at**2).mean()) + 1e-300
+    at = at / np.sqrt(variance)
     noise = np.maximum(noise_variance / weight[seen] / variance, LEAST_NOISE)
     size = value.size // towers
     trial = np.arange(0, size, max(1, size // TRIALS))
     place = (seen[None, :] - trial[:, None]) % value.size
     cells = place[:, :, None] * value.size + place[:, None, :]
-    # what is heard stands below the covariance: its factor then holds both the volume and what is left of the curve
-    many = at.size
-    bordered = np.empty((trial.size, many + 1, many + 1))
+    # what is heard and the mean stand below the covariance: its factor then holds the volume and all products with it
+    many, diagonal = at.size, np.arange(at.size)
+    bordered = np.zeros((trial.size, many + 2, many + 2))
     bordered[:, many, :many] = at
-    bordered[:, many, many] = 2.0 * float(at @ at) / LEAST_NOISE + 1.0
-    diagonal = np.arange(many)
+    bordered[:, many, many] = 2.0 * many / LEAST_NOISE + 1.0
+    differ = shapes_of(size, FREE, True, ()) if towers == 2 else ()
     found = []
-    differ: tuple[_Covariance | None, ...] = _covariances(size, True, ()) if towers == 2 else (None,) * len(LAGS) * 2
-    for shared, unlike in zip(_covariances(size, False, (0.0,)), differ, strict=True):
-        # the mean of the cells seen is not the cycle's
-        whole = shared.matrix + 1.0
-        if unlike is not None:
-            whole = np.block(
-                [[whole + unlike.matrix, whole - unlike.matrix], [whole - unlike.matrix, whole + unlike.matrix]]
-            )
-        bordered[:, :many, :many] = whole.take(cells)
-        bordered[:, diagonal, diagonal] += noise
-        factor = np.linalg.cholesky(bordered)
-        misfit = (factor[:, many, :many] ** 2).sum(axis=1)
-        volume = np.log(factor[:, diagonal, diagonal]).sum(axis=1)
-        found.append(-volume - 0.5 * many * np.log(misfit / many))
+    for kind in kinds:
+        for number, shape in enumerate(shapes_of(size, kind, False, (0.0,))):
+            # the mean of the cells seen is not the cycle's
+            whole, mean = shape.matrix + 1.0, shape.mean
+            if towers == 2:
+                unlike = differ[number % len(differ)].matrix
+                whole = np.block([[whole + unlike, whole - unlike], [whole - unlike, whole + unlike]])
+                mean = np.concatenate([mean, mean])
+            bordered[:, :many, :many] = whole.take(cells)
+            bordered[:, diagonal, diagonal] += noise
+            bordered[:, many + 1, :many] = mean[place] if kind.has_sign else 0.0
+            bordered[:, many + 1, many + 1] = 2.0 * float(mean @ mean) / LEAST_NOISE + 1.0
+            factor = np.linalg.cholesky(bordered)
+            heard, usual = factor[:, many, :many], factor[:, many + 1, :many]
+            misfit, square = (heard**2).sum(axis=1), (usual**2).sum(axis=1)
+            volume = np.log(factor[:, diagonal, diagonal]).sum(axis=1)
+            found.append(_of_any_size(misfit, (heard * usual).sum(axis=1), square, many) - volume)
     return _averaged(np.array(found))
 
 
@@ -236,63 +254,3 @@ def _averaged(found: NDArray[np.float64]) -> Floats:
     """Logarithm of the mean likelihood over the rows."""
     most = found.max()
     return np.asarray(np.log(np.exp(found - most).mean(axis=0) + 1e-300) + most, dtype=np.float64)
-
-
-@dataclass(frozen=True)
-class _Covariance:
-    """Of a half-cycle from its switchover on, and its eigenvectors and eigenvalues."""
-
-    matrix: Floats
-    vectors: NDArray[np.float32]
-    values: Floats
-
-
-@lru_cache(maxsize=32)
-def _covariances(size: int, changes_sign: bool, lost: tuple[float, ...]) -> tuple[_Covariance, ...]:
-    """One for each lag, of probes alone and behind a sample line; of mean variance one, some waves left out."""
-    gone = _waves(size, lost)
-    leaving = _leaving(size)
-    waves = 2.0 * np.arange(1, WAVES + 1) - (1.0 if changes_sign else 0.0)
-    apart = np.subtract.outer(np.arange(size), np.arange(size)) * (np.pi / size)
-    anywhere = sum(np.cos(wave * apart) / wave**2 for wave in waves) / float((1.0 / waves**2).sum())
-    found = []
-    for behind_a_line in (False, True):
-        for lag in LAGS:
-            seen = _lagged(_lagged(leaving, lag, behind_a_line, changes_sign).T, lag, behind_a_line, changes_sign)
-            seen = seen + ANYWHERE * float(np.trace(seen)) / size * anywhere
-            seen = seen - gone @ (gone.T @ seen)
-            seen = seen - (seen @ gone) @ gone.T
-            matrix = seen * (size / float(np.trace(seen)))
-            values, vectors = np.linalg.eigh(matrix)
-            found.append(_Covariance(matrix, vectors.astype(np.float32), np.maximum(values, 0.0)))
-    return tuple(found)
-
-
-def _leaving(size: int) -> Floats:
-    """Covariance of the leaving air over a half-cycle, before any lag.
-
-    The free curve is a Matern process of order 3/2 in the logarithm of the time since the switchover.
-    """
-    since = (np.arange(size) + 0.5) / size
-    slower = np.log1p(since / SHARPEST)
-    apart = np.sqrt(3.0) * np.abs(np.subtract.outer(slower, slower))
-    matrix = FREE * (1.0 + apart) * np.exp(-apart)
-    for constant in DECAYS:
-        matrix += np.outer(np.exp(-since / constant), np.exp(-since / constant))
-    for constant in TAILS:
-        matrix += TAIL * np.outer(np.exp((since - 1.0) / constant), np.exp((since - 1.0) / constant))
-    return np.asarray(matrix + 4.0 * RAMP * np.outer(since - 0.5, since - 0.5), dtype=np.float64)
-
-
-def _lagged(curves: Floats, lag: float, behind_a_line: bool, changes_sign: bool) -> Floats:
-    """Columns seen through a first-order lag, or two in a row; what the half-cycle before left is what this one leaves,
-    or its negative."""
-    size = curves.shape[0]
-    turn = np.exp(-1j * np.pi * np.arange(size) / size)[:, None] if changes_sign else np.ones((size, 1))
-    angle = 2.0 * np.pi * (np.arange(size) + (0.5 if changes_sign else 0.0)) / size
-    response = np.ones(size, dtype=np.complex128)
-    for constant in (lag, lag * SECOND)[: 2 if behind_a_line else 1]:
-        kept = np.exp(-1.0 / (constant * size))
-        response *= (1.0 - kept) / (1.0 - kept * np.exp(-1j * angle))
-    seen = np.fft.ifft(np.fft.fft(curves * turn, axis=0) * response[:, None], axis=0) * np.conj(turn)
-    return np.asarray(seen.real, dtype=np.float64)

@@ -201,7 +201,7 @@ def follow(
         level = steady_level(trace, fit.period_s)
         folded = _folded(trace, level, fit, origin, COARSE_BINS)
         towers = breaks_a_period(folded, trace)
-        turn = place_break((folded,), trace.interval_s, towers)
+        turn = place_break((folded,), trace.interval_s, towers, roughly=True)
         middle = turn.phase_s + (0.25 * fit.period_s if towers == 2 else 0.0)
         if not unbroken:
             pieces = present_pieces(trace, level, fit.pieces, fit.period_s, origin, middle)
@@ -282,7 +282,7 @@ def course_of(trace: Trace, level: Floats, fit: ClockFit, origin_s: float) -> Co
     """
     folded = _folded(trace, level, fit, origin_s)
     towers = breaks_a_period(folded, trace)
-    turn = place_break((folded,), trace.interval_s, towers)
+    turn = place_break((folded,), trace.interval_s, towers, roughly=True)
     sharp = fit_breaks(trace, level, fit, origin_s, turn.phase_s, towers)
     if sharp is not None:
         fit = sharp

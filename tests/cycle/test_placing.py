@@ -57,3 +57,21 @@ def test_a_timer_of_whole_readings_is_placed_with_a_wide_error():
 def test_a_plain_wave_tells_no_switchover():
     _, error_s = _placed(lambda since: np.sin(2.0 * np.pi * since), 241.3, 10.0, 5.0, 300, 0.2, 1)
     assert error_s > 0.08 * 241.3
+
+
+@pytest.mark.parametrize("tail", [0.25, 0.4])
+def test_a_smooth_ripple_that_rises_late_and_falls_early_is_placed_at_its_top(tail):
+    late_s = [
+        _placed(lambda since: np.exp((since - 1.0) / tail), 179.8, 10.0, 36.0, 300, 0.15, seed)[0] for seed in range(4)
+    ]
+    assert abs(np.mean(late_s)) < 0.008 * 179.8
+
+
+def test_what_is_enough_for_a_template_is_near_the_place_told():
+    time_s = np.arange(0.0, 300 * 241.3, 10.0)
+    phase = np.mod(time_s, 241.3)
+    value = _spike_and_tail(phase / 241.3)
+    folded = fold_to_place(phase, value - value.mean(), 241.3, 10.0, 300, 1)
+    roughly, told = place_break((folded,), 10.0, roughly=True), place_break((folded,), 10.0)
+    for each in (roughly, told):
+        assert abs((each.phase_s + 0.5 * 241.3) % 241.3 - 0.5 * 241.3) < 0.05 * 241.3
