@@ -63,7 +63,9 @@ def worth_lines(diagnosis: Diagnosis, display: Display = METRIC) -> list[Line]:
         cost, currency = better.cost_saved_per_year, diagnosis.payback.currency
         energy = display.estimate(better.energy_saved_kwh_per_year, "kWh")
         saving = energy if cost is None else f"{energy}, {display.estimate(cost, currency)}"
-        text = words("levers")["one_line"].format(sentence=speak(better.sentence, display), saving=saving)
+        say = words("levers")
+        more = say["more"] if diagnosis.switching.already_saved_share is None else ""
+        text = say["one_line"].format(sentence=speak(better.sentence, display), saving=saving, more=more)
         lines.append(Line(_TOPICS["better"], text))
     return lines
 
