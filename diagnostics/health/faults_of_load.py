@@ -147,7 +147,7 @@ def _overload(case: Case) -> Finding | None:
     if not used.any():
         return None
     beyond = [item for item in (_flow(case), _inlet(case), _pressure(case)) if item is not None]
-    reached = bool(case.breakthrough.reached) and not case.switched_on_dew_point
+    reached = bool(case.breakthrough.reached) and not case.switched_on_dew_point and case.cycle.control != "stopped"
     if not beyond:
         return _overload_at_times(case) if reached else None
     factor = math.prod(item.factor for item in beyond)
@@ -165,8 +165,8 @@ def _overload(case: Case) -> Finding | None:
             + (
                 " That is most likely why the limit is passed; it will stay so for as long as this lasts."
                 if reached and likely
-                else " That may be why the limit is passed: cooler inlet air brings less water, but more air leaves"
-                " less time in the bed and less purge for each part of it."
+                else " That may be why the limit is passed: the water it brings is within the rating, but more air"
+                " leaves less time in the bed and less purge for each part of it."
                 if reached
                 else " It stays wetter than it could be, and its reserve is used up, for as long as this lasts."
             )

@@ -15,13 +15,16 @@ from diagnostics.health.case import Case
 from diagnostics.health.contrast import Contrast, contrast_towers
 from diagnostics.health.faults_of_purge import purge_by_tower
 from diagnostics.health.record import Finding, Severity
-from diagnostics.health.sentences import DUST, HOT_PARTS, PEOPLE, SILENCER, kelvin, level
+from diagnostics.health.sentences import DUST, HOT_PARTS, PEOPLE, SILENCER, kelvin, level, percent
 from diagnostics.health.tower_steps import LEAST_DIFFERENCE_K, SIGNIFICANCE, StepOfTower, follows, is_b, one_tower_steps
+from diagnostics.health.undried import Undried, find_undried
 from diagnostics.log.record import Floats
 from diagnostics.moment import say_duration
 
 _LONG_HALF_CYCLE_S = 2400.0
 """Beyond this the load changes between one half-cycle and the next."""
+_HIDDEN = 0.5
+"""Share of a difference at equal load that the medians as logged show at least where the load did not hide it."""
 _UNEXPLAINED_DIFFERENCE_K = 2.0
 """Asked for where half-cycles are long and no load is known to set aside."""
 
@@ -34,6 +37,9 @@ def find_faults_of_towers(case: Case) -> list[Finding]:
     failed = one_tower_steps(case.rows_to_the_end())
     if failed is not None:
         return [_regeneration_failure(case, failed)]
+    undried = find_undried(case)
+    if undried is not None:
+        return [_never_dry(case, undried)]
     imbalance = _imbalance(case)
     return [] if imbalance is None else [imbalance]
 
@@ -60,12 +66,64 @@ def load_covariates(case: Case, rows: pd.DataFrame) -> Floats | None:
     return np.column_stack([relative, relative**2])
 
 
+def _parts(case: Case) -> str:
+    heated = case.plant.heated
+    return "heater, its thermostat or fuse, or the purge valve" if heated else "purge valve, check valve or silencer"
+
+
+_OTHER_CAUSES_OF_FAILURE = (
+    "a switching valve that no longer seals",
+    "a check valve that lets wet air into the dried header",
+    "a tower that no longer vents or no longer builds up pressure",
+)
+
+
+def _action_on_failure(case: Case) -> str:
+    if case.plant.heated:
+        return (
+            "Watch one regeneration of this tower: heater current and exhaust temperature, purge flow, pressure of the"
+            " vessel while it is purged."
+        )
+    return (
+        "Watch one regeneration of this tower: pressure of the vessel while it is purged (near nought), purge flow at"
+        " the exhaust, and whether it builds up pressure before it takes over."
+    )
+
+
+def _never_dry(case: Case, found: Undried) -> Finding:
+    began = "all through this log, so since before it began" if found.start_s is None else ""
+    since = began or f"since {case.say(found.start_s or case.start_s)}"
+    passed = found.wet_c > case.limit_c
+    return case.finding(
+        "regeneration_failure",
+        "critical" if passed else "warning",
+        0.9,
+        statement=(
+            f"Tower {found.tower} hardly dries any more, {since}: at the end of its half-cycles the air holds"
+            f" {percent(found.share)} of the inlet's moisture ({level(found.wet_c)}"
+            f" against {level(found.other_c)} for the other tower). Its regeneration most likely fails:"
+            f" {_parts(case)}."
+            + (
+                f" The limit of {level(case.limit_c)} is passed, so every other half-cycle sends wet air to the"
+                " process."
+                if passed
+                else " Waiting lets the other tower work alone."
+            )
+        ),
+        evidence=[f"Last half-cycles of tower {found.tower}: peaks of {level(found.wet_c)} at the median."],
+        other_causes=_OTHER_CAUSES_OF_FAILURE,
+        action=_action_on_failure(case),
+        caution=_with_people(case, HOT_PARTS if case.plant.heated else SILENCER),
+        start_s=found.start_s,
+        tower=found.tower,
+    )
+
+
 def _regeneration_failure(case: Case, found: StepOfTower) -> Finding:
     rows = case.rows_to_the_end()
     wet = rows[(rows["tower"] == found.tower) & (rows["start_s"] > found.start_s)]
     passed = bool((wet["peak_dew_point_c"].iloc[-3:] > case.limit_c).any())
     heated = case.plant.heated
-    parts = "heater, its thermostat or fuse, or the purge valve" if heated else "purge valve, check valve or silencer"
     severity: Severity = "critical" if passed else "warning"
     return case.finding(
         "regeneration_failure",
@@ -74,7 +132,7 @@ def _regeneration_failure(case: Case, found: StepOfTower) -> Finding:
         statement=(
             f"Tower {found.tower} comes back wet since {case.say(found.start_s)}: its half-cycles went from"
             f" {level(found.before_c)} to {level(found.after_c)}, while the other tower stayed at"
-            f" {level(found.other_after_c)}. Its regeneration most likely fails: {parts}."
+            f" {level(found.other_after_c)}. Its regeneration most likely fails: {_parts(case)}."
             + (
                 f" The limit of {level(case.limit_c)} is passed in its half-cycles, so every other half-cycle sends"
                 " wet"
@@ -89,19 +147,8 @@ def _regeneration_failure(case: Case, found: StepOfTower) -> Finding:
             f"Other tower: {level(found.other_before_c)} before, {level(found.other_after_c)} after.",
             f"Chance of such a step without a cause: {_chance(found.step.p_value)}.",
         ],
-        other_causes=[
-            "a switching valve that no longer seals",
-            "a check valve that lets wet air into the dried header",
-            "a tower that no longer vents or no longer builds up pressure",
-        ],
-        action=(
-            "Watch one regeneration of this tower: heater current and exhaust temperature, purge flow, pressure of"
-            " the"
-            " vessel while it is purged."
-            if heated
-            else "Watch one regeneration of this tower: pressure of the vessel while it is purged (near nought), purge"
-            " flow at the exhaust, and whether it builds up pressure before it takes over."
-        ),
+        other_causes=_OTHER_CAUSES_OF_FAILURE,
+        action=_action_on_failure(case),
         caution=_with_people(case, HOT_PARTS if heated else SILENCER),
         start_s=found.start_s,
         tower=found.tower,
@@ -163,6 +210,8 @@ def _say_imbalance(case: Case, judged: list[tuple[str, Contrast]], long_half_cyc
         )
     if long_half_cycles and not contrast.load_adjusted:
         others.append("a load that always falls to the same tower, for no flow was logged; a log with flow decides")
+    apart = float(medians[worse] - medians[better])
+    hidden = " as logged, each with the load it had" if contrast.load_adjusted and apart < _HIDDEN * size else ""
     return case.finding(
         "tower_imbalance",
         "critical" if passed else "warning" if near else "info",
@@ -170,8 +219,8 @@ def _say_imbalance(case: Case, judged: list[tuple[str, Contrast]], long_half_cyc
         statement=(
             f"Tower {worse} is wetter than tower {better} by {kelvin(size)} at the {name} of its half-cycles"
             f"{', load set aside' if contrast.load_adjusted else ''} ({level(float(medians[worse]))} against"
-            f" {level(float(medians[better]))} at the median), half-cycle after half-cycle. Tower {worse} most likely"
-            " regenerates or seals worse."
+            f" {level(float(medians[better]))} at the median{hidden}), half-cycle after half-cycle. Tower {worse} most"
+            " likely regenerates or seals worse."
             + (
                 f" Its peaks pass the limit of {level(case.limit_c)}."
                 if passed

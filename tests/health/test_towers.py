@@ -126,3 +126,24 @@ def test_a_failure_is_dated_by_the_end_of_a_half_cycle_whose_mean_shows_nothing_
         find_faults_of_towers(case_of(rows, screened, cycle=cycle_of(rows, "fixed"))), "regeneration_failure"
     )
     assert finding.start_s == pytest.approx(START_S + 2 * 10 * 14400.0)
+
+
+@pytest.mark.parametrize("sound_half_cycles", [0, 2])
+def test_a_tower_that_no_longer_dries_has_failed_though_no_level_before_is_known(sound_half_cycles: int) -> None:
+    """Peaks of 25 degC under an inlet saturated at 30 degC; the log begins after the failure, or just before it."""
+    peaks_b = np.full(7, 25.0) + _noise(41, 7)
+    peaks_b[:sound_half_cycles] = -60.0
+    rows = half_cycles(-58 + _noise(42, 7), peaks_b, length_s=14400.0)
+    screened = drawn_from(rows, interval_s=1440.0, inlet_temperature=np.full(10 * len(rows), 30.0))
+    finding = _only(
+        find_faults_of_towers(case_of(rows, screened, cycle=cycle_of(rows, "fixed"))), "regeneration_failure"
+    )
+    assert (finding.tower, finding.severity) == ("B", "critical")
+    assert ("before it began" in finding.statement) == (sound_half_cycles == 0)
+    first_wet = 2 * sound_half_cycles + 1
+    assert finding.start_s == pytest.approx(START_S + (first_wet - 1) * 14400.0)
+
+
+def test_two_towers_that_no_longer_dry_are_no_failure_of_one() -> None:
+    found = _found(20 + _noise(43, 7), 25 + _noise(44, 7), length_s=14400.0, inlet_temperature=np.full(140, 30.0))
+    assert "regeneration_failure" not in [f.code for f in found]
