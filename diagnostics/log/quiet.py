@@ -24,6 +24,8 @@ _SLOPE_PER_K = 0.1
 """Growth of saturation over ice per kelvin near -40 degC, d ln e/dT = L/(R T^2) (Clausius-Clapeyron, L 2.83 MJ/kg, R
 461.5 J/(kg K))."""
 _CREEP_K = 1.0
+_STANDS = 0.9
+"""Share of readings at one value that makes it a frozen sensor, with some of the moving air at its edges."""
 _TURN_S, _SHARP, _TURNS = 60.0, 6.0, 3
 _USED_UP_C = -20.0
 
@@ -79,6 +81,8 @@ def find_quiet(time_s: Floats, dew_point_c: Floats, block_s: float, resolution: 
         if not all(side.size >= 2 and float(np.nanmax(side)) > _USUAL * usual for side in (before, after)):
             continue
         creep = float(np.ptp(dew_point_c[rows]))
+        if float(np.unique(dew_point_c[rows], return_counts=True)[1].max()) > _STANDS * (rows.stop - rows.start):
+            continue
         if creep < _CREEP_K:
             continue
         if _turns_left(time_s[rows], dew_point_c[rows], usual):

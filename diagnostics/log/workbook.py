@@ -8,15 +8,20 @@ from __future__ import annotations
 
 import datetime as dt
 import io
+import os
 import re
+import threading
 import zipfile
 import zlib
+from collections.abc import Iterator
+from contextlib import contextmanager, nullcontext
 from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from diagnostics.errors import InputError
+from diagnostics.log.compound_file import SIGNATURE, refuse_impossible_extent
 from diagnostics.log.contents import Content
 from diagnostics.log.head import find_head, usual_width
 from diagnostics.log.raw import RawColumn, RawTable
@@ -29,6 +34,7 @@ _EPOCH = dt.datetime(1970, 1, 1)
 _DAYS_TO_1904 = 1462
 _DAMAGES = (zipfile.BadZipFile, zlib.error, OSError, EOFError, ValueError, RuntimeError, NotImplementedError)
 """What unpacking a damaged archive may raise."""
+_ONE_AT_A_TIME = threading.Lock()
 
 
 def read_workbook(content: Content) -> RawTable:
@@ -42,26 +48,51 @@ def read_workbook(content: Content) -> RawTable:
     from python_calamine import CalamineWorkbook
 
     _refuse_vast(content)
+    best: tuple[int, str, list[list[Any]]] | None = None
+    filled = []
     try:
-        book = CalamineWorkbook.from_filelike(io.BytesIO(content.data))
-        best: tuple[int, str, list[list[Any]]] | None = None
-        filled = []
-        for name in book.sheet_names:
-            rows = book.get_sheet_by_name(name).to_python(skip_empty_area=True)
-            count = sum(any(cell != "" for cell in row) for row in rows[:2000]) + max(0, len(rows) - 2000)
-            if count > 1:
-                filled.append(name)
-            if count > 1 and (best is None or count > best[0]) and _has_head(rows):
-                best = (count, name, rows)
+        with _unheard_panics() if content.data.startswith(SIGNATURE) else nullcontext():
+            book = CalamineWorkbook.from_filelike(io.BytesIO(content.data))
+            for name in book.sheet_names:
+                rows = book.get_sheet_by_name(name).to_python(skip_empty_area=True)
+                count = sum(any(cell != "" for cell in row) for row in rows[:2000]) + max(0, len(rows) - 2000)
+                if count > 1:
+                    filled.append(name)
+                if count > 1 and (best is None or count > best[0]) and _has_head(rows):
+                    best = (count, name, rows)
     except Exception as error:
         # The workbook reader raises a dozen kinds for damaged files, some of them plain Exception.
         raise InputError(f"{content.name} is a damaged or locked workbook ({error}); save it again as .xlsx.") from None
+    except BaseException as error:
+        # It also gives up on some by a panic, which is no Exception and has no class to import.
+        if type(error).__name__ != "PanicException":
+            raise
+        raise InputError(f"{content.name} is a damaged workbook; save it again as .xlsx.") from None
     if best is None:
         raise InputError(f"{content.name}: no sheet holds a table of readings; put a title row over the readings.")
     _, name, rows = best
     notes = () if len(filled) < 2 else (f"Sheet {name!r} was read, of {', '.join(map(repr, filled))}.",)
     table = _table(content.name, rows, notes)
     return _from_1904(table) if _counts_from_1904(content.data) else table
+
+
+@contextmanager
+def _unheard_panics() -> Iterator[None]:
+    """Keep a panic's report, which goes past Python, off the standard error: what is said is the caller's sentence."""
+    with _ONE_AT_A_TIME:
+        try:
+            kept = os.dup(2)
+        except OSError:
+            yield
+            return
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, 2)
+        os.close(nowhere)
+        try:
+            yield
+        finally:
+            os.dup2(kept, 2)
+            os.close(kept)
 
 
 def _counts_from_1904(data: bytes) -> bool:
@@ -88,6 +119,8 @@ def _from_1904(table: RawTable) -> RawTable:
 
 def _refuse_vast(content: Content) -> None:
     """A sheet is laid out in memory from its first to its last cell, so one stray cell far out costs gigabytes."""
+    if content.data.startswith(SIGNATURE):
+        refuse_impossible_extent(content.data, content.name)
     if not content.data.startswith(b"PK"):
         return
     try:

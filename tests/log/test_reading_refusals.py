@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gzip
 import io
+import struct
 import zipfile
 from pathlib import Path
 
@@ -13,8 +14,9 @@ import pytest
 from diagnostics.errors import InputError
 from diagnostics.log import contents
 from diagnostics.log.reading import read_log
+from diagnostics.log.record import Upload
 from diagnostics.plant import plant_from
-from tests.log.reencoded import Clean, clean_log, plant_of, read_bytes, refusal, text, workbook, zipped
+from tests.log.reencoded import Clean, clean_log, old_workbook, plant_of, read_bytes, refusal, text, workbook, zipped
 
 CLEAN = clean_log(100)
 
@@ -146,3 +148,29 @@ def test_decimal_commas_among_separating_commas(tmp_path: Path) -> None:
 @pytest.mark.parametrize("delimiter", ["||", "é", '"'])
 def test_an_impossible_delimiter(delimiter: str, tmp_path: Path) -> None:
     assert "[log] delimiter" in refusal(tmp_path, "log.csv", text(CLEAN), plant_of(CLEAN, delimiter=delimiter))
+
+
+def test_an_old_workbook_damaged_anywhere_is_read_or_refused_in_little_memory(
+    capfd: pytest.CaptureFixture[str],
+) -> None:
+    """A hole in the file may make a cell's row any number; nothing may be laid out for it, and nothing else be said."""
+    whole = old_workbook(clean_log(60))
+    rng = np.random.default_rng(1)
+    for k in range(120):
+        at, length = int(rng.integers(len(whole))), int(rng.choice([1, 4, 30, 500]))
+        torn = whole[:at] + (rng.bytes(length) if k % 2 else b"") + whole[at + length :]
+        try:
+            outcome: object = read_log(Upload(name="log.xls", content=torn), plant_from({})).source
+        except InputError as error:
+            outcome = str(error)
+        assert str(outcome).startswith("log.xls")
+    assert capfd.readouterr().err == ""
+
+
+@pytest.mark.parametrize(("last_row", "last_column"), [(2_000_000_000, 3), (60, 60_000)])
+def test_an_old_workbook_that_names_more_cells_than_any_has_is_refused(last_row: int, last_column: int) -> None:
+    whole = old_workbook(clean_log(60))
+    at = whole.index(bytes((0x00, 0x02, 0x0E, 0x00)))
+    extent = struct.pack("<IIHH", 0, last_row, 0, last_column)
+    with pytest.raises(InputError, match="damaged"):
+        read_log(Upload(name="log.xls", content=whole[: at + 4] + extent + whole[at + 16 :]), plant_from({}))

@@ -13,7 +13,7 @@ from diagnostics.errors import InputError
 from diagnostics.log.reading import read_log
 from diagnostics.log.record import Log
 from diagnostics.plant import Plant, plant_from
-from tests.log.reencoded import clean_log, gzipped, parquet, text, workbook, zipped
+from tests.log.reencoded import clean_log, gzipped, old_workbook, open_document, parquet, text, workbook, zipped
 
 CLEAN = clean_log(60, step_s=60)
 SOURCES = (
@@ -23,6 +23,8 @@ SOURCES = (
     gzipped(text(CLEAN)),
     zipped(("log.csv", text(CLEAN))),
     workbook(CLEAN),
+    old_workbook(CLEAN),
+    open_document(CLEAN),
     parquet(CLEAN),
 )
 PLANTS = tuple(plant_from({"site": {"timezone": zone}}) for zone in ("Europe/Berlin", "Asia/Kolkata"))
