@@ -311,7 +311,7 @@ def test_money_of_a_fleet_bears_its_interval_and_sentences_the_units_chosen(fold
 
     rows = fleet.run_fleet(fleet.find_dryers(folder), workers=1)
     page = fleet_page(rows, fleet.headers(rows), today=dt.date(2026, 1, 1), display=US)
-    assert "if all stray alike" in page
+    assert "if all are off the same way" in page
     row = next(row for row in rows if row.get("cost_saved_per_year"))
     interval = f"({US.number(row['cost_saved_low'])} to {US.number(row['cost_saved_high'])})"
     assert interval in page

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from diagnostics.report.figures import NOTHING, Display
-from diagnostics.report.summary import LIMITED_WORDS
 from diagnostics.report.texts import words
 from diagnostics.what_if import EnergyCase, WhatIf
 
@@ -33,7 +32,7 @@ def case_rows(case: EnergyCase, display: Display) -> list[tuple[str, str]]:
         (say["regenerations_saved"], display.percent(figures.regenerations_saved_share)),
         (say["energy_saved"], display.estimate(figures.energy_saved_kwh_per_year, "kWh")),
         (say["cost_saved"], display.estimate(figures.cost_saved_per_year, currency)),
-        (say["limited_by"], LIMITED_WORDS[case.switching.limited_by]),
+        (say["limited_by"], words("limited_short")[case.switching.limited_by]),
         (say["payback"], display.estimate(payback.simple_payback_years, years, digits=2)),
         (say["npv"], display.estimate(payback.npv, currency)),
     ]

@@ -50,7 +50,7 @@ def offer(rows: list[tuple[str, str, str, str, str]]) -> None:
 st.subheader("To read and hand on")
 offer(REPORTS if importlib.util.find_spec("typst") else REPORTS[:1])
 if not importlib.util.find_spec("typst"):
-    st.caption("The PDF needs the extra pdf of this installation; print the HTML instead.")
+    st.caption("This installation cannot make the PDF; print the HTML instead.")
 st.subheader("To work with")
 offer(TABLES)
 button, words = st.columns([1, 2], vertical_alignment="center")
