@@ -19,6 +19,7 @@ from diagnostics.bed.column import MASS_RATIO, Array, BedState
 from diagnostics.bed.controller import Controller, Rule
 from diagnostics.bed.faults import Fault, fault_named, faulty, loaded
 from diagnostics.bed.instrument import Instrument, readings_c, sensed_moisture
+from diagnostics.bed.isotherm import Desiccant
 from diagnostics.bed.load_profile import LoadProfile, load_profile
 from diagnostics.bed.logger import EXTRA_CHANNELS, log_table
 from diagnostics.bed.running_on import Standing, margins_of
@@ -85,6 +86,7 @@ def simulate(
     counted_in: Literal["clock_time", "running_time"] = "clock_time",
     margins: bool = False,
     channels: Sequence[str] = (),
+    desiccant: Desiccant | None = None,
     progress: Callable[[str], None] | None = None,
 ) -> tuple[pd.DataFrame, dict[str, Any]]:
     """Make a log with the bed model.
@@ -111,6 +113,8 @@ def simulate(
         Whether the twin is run on for the truth's margins and savings, which takes some times as long.
     channels : sequence of str
         Further channels for the log, of `EXTRA_CHANNELS`: "purge_flow" is a meter in the purge line.
+    desiccant : Desiccant, optional
+        Beads to fill the vessels with; those of the plant file's kind if not given.
     progress : callable, optional
         Called with what is being done.
 
@@ -141,7 +145,9 @@ def simulate(
         interval_s = 10.0 if plant.half_cycle_s < 900.0 else 60.0
     moment = (start or _FIRST_DAY).replace(tzinfo=zone_of(plant.site.timezone) or dt.UTC)
     tell("letting the beds settle")
-    run = run_dryer(plant, moment.timestamp(), days * 86400.0, chosen, seed, tell, counted_in=counted_in)
+    run = run_dryer(
+        plant, moment.timestamp(), days * 86400.0, chosen, seed, tell, counted_in=counted_in, desiccant=desiccant
+    )
     tell("reading the probe")
     probe = _probe(instrument or Instrument(), chosen)
     rng = np.random.default_rng([seed, 23])
@@ -186,6 +192,7 @@ def run_dryer(
     tell: Callable[[str], None] = lambda step: None,
     *,
     counted_in: Literal["clock_time", "running_time"] = "clock_time",
+    desiccant: Desiccant | None = None,
 ) -> Run:
     """Run the plant's dryer over a stretch of time, settled beforehand.
 
@@ -198,13 +205,14 @@ def run_dryer(
     seed : int
     tell : callable
     counted_in : {"clock_time", "running_time"}
+    desiccant : Desiccant, optional
 
     Returns
     -------
     Run
     """
     rng = np.random.default_rng([seed, 5])
-    healthy = dryer_from(plant)
+    healthy = dryer_from(plant) if desiccant is None else dryer_from(plant, desiccant=desiccant)
     warm_up_s = (
         (2.0 + rng.uniform(0.0, 2.0)) * healthy.half_cycle_s if healthy.heated else 5400.0 + rng.uniform(0.0, 600.0)
     )

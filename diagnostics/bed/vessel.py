@@ -114,7 +114,7 @@ class Dryer:
         return self.purge_kg_s * line_pa / self.rated_pa * self.purge_factor[tower]
 
 
-def dryer_from(plant: Plant, *, cells: int | None = None) -> Dryer:
+def dryer_from(plant: Plant, *, cells: int | None = None, desiccant: Desiccant | None = None) -> Dryer:
     """Build the dryer a plant file describes.
 
     Parameters
@@ -122,6 +122,9 @@ def dryer_from(plant: Plant, *, cells: int | None = None) -> Dryer:
     plant : Plant
     cells : int, optional
         Finite volumes along each bed; 60 if not given (120 move the dew point at rating by 0.3 K).
+    desiccant : Desiccant, optional
+        Beads whose isotherm and heat are known better than those that the plant file's name stands for; generic alumina
+        above all is a shape from memory.
 
     Returns
     -------
@@ -146,7 +149,7 @@ def dryer_from(plant: Plant, *, cells: int | None = None) -> Dryer:
     if back_bar is None:
         back_bar = -0.6 if kind == "vacuum_assisted" else 0.03
     rated_kg_s = nameplate.rated_flow_m3_min / 60.0 * FREE_AIR_KG_M3
-    packing = _packing(plant, cells or _CELLS)
+    packing = _packing(plant, cells or _CELLS, desiccant or DESICCANTS[nameplate.desiccant])
     regenerating_pa = atmosphere_pa + back_bar * 1e5
     if kind == "heat_of_compression":
         regenerating_pa = plant.rated_pressure_bar * 1e5
@@ -173,9 +176,8 @@ def dryer_from(plant: Plant, *, cells: int | None = None) -> Dryer:
     )
 
 
-def _packing(plant: Plant, cells: int) -> Packing:
+def _packing(plant: Plant, cells: int, desiccant: Desiccant) -> Packing:
     nameplate = plant.dryer
-    desiccant = DESICCANTS[nameplate.desiccant]
     assert nameplate.desiccant_mass_kg is not None  # filled from the rated flow
     volume = nameplate.desiccant_mass_kg / desiccant.bulk_density_kg_m3
     kinetics = _short_cycle_factor(plant, desiccant)

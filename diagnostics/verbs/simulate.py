@@ -42,6 +42,11 @@ from diagnostics.verbs.options import progress_on_screen, refuse_unwritable
     metavar="NAME",
     help="A further channel for the log: purge_flow. Faults of the purge show in it.",
 )
+@click.option(
+    "--running-time",
+    is_flag=True,
+    help="Air flows only while the compressor is loaded, and the timer counts that time alone.",
+)
 @click.option("-o", "log_path", required=True, metavar="LOG.csv", help="Where the log goes.")
 @click.option("--truth", "truth_path", metavar="OUT.json", help="Where the truth goes.")
 @click.option("--json", "json_path", metavar="OUT", help="Write the truth here as well; - for the screen.")
@@ -53,6 +58,7 @@ def verb(
     interval_s: float | None,
     margins: bool,
     channels: tuple[str, ...],
+    running_time: bool,
     log_path: str,
     truth_path: str | None,
     json_path: str | None,
@@ -77,6 +83,7 @@ def verb(
             faults=faults,
             seed=seed,
             interval_s=interval_s,
+            counted_in="running_time" if running_time else "clock_time",
             margins=margins,
             channels=channels,
             progress=progress,
