@@ -49,6 +49,8 @@ _SHORTER = 2
 _OFTEN, _LONG_SHARE = 4, 0.1
 """Where long runs at one value are matched by as many shorter ones, or fill much of a coarse log, the air rests."""
 _SLOWS = 2.5
+_SHOWN_REST_K = 0.05
+"""In a finer digit the noise of probe and logger parts the readings at rest."""
 _FAR_LONGER = 2.0
 """Times the longest usual run: a coarse digit over quiet air makes long runs of all lengths, a hang makes one apart."""
 
@@ -119,6 +121,8 @@ def _nears(depth: Floats, step: float) -> bool:
     and 0.26 of it at the third to fifth at the mean, four times less; one that a range's end cuts off passes all of
     them at about one pace.
     """
+    if step < _SHOWN_REST_K:
+        return False
     piled, *count = (int((np.abs(depth - k * step) < 0.25 * step).sum()) for k in (0, 1, 3, 4, 5))
     # A rest lasts some tens of times as long as the way there; a hundred times is a pile beside which a few lie.
     return count[0] >= max(5, 0.01 * piled) and count[0] > _SLOWS * sum(count[1:]) / 3.0
