@@ -133,7 +133,7 @@ def _onset(levels: Levels) -> float:
 def _first_wet_s(case: Case, levels: Levels, start_s: float) -> float:
     """Reading near the step from which on the air is nearer to the level after it than to the one before."""
     time_s, used, values = case.screened.log.time_s, case.screened.used, case.screened.dew_point_c
-    reach_s = 3.0 * levels.block_s
+    reach_s = 5.0 * levels.block_s
     before, after = used & (time_s < start_s - reach_s), used & (time_s > start_s + reach_s)
     near = used & (time_s >= start_s - reach_s) & (time_s <= start_s + reach_s)
     if not (before.any() and after.any() and near.any()):

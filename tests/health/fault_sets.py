@@ -182,7 +182,7 @@ def _open(recipe: Recipe, truth: dict[str, Any]) -> frozenset[str]:
         and _due(recipe, truth) is None
     ):
         codes.add(DUE[recipe.fault])
-    if truth["flow_ratio"] > 1.05:
+    if truth["flow_ratio"] >= 1.045:  # the undersized dryers' 1.05, rounded
         codes.add("overload")
     if recipe.fault == "range_end":
         codes.add("log_too_short")

@@ -46,8 +46,8 @@ class Judged:
 
     @property
     def first(self) -> bool:
-        """Whether the code due stands before every other one but a regeneration beyond need that is true beside it."""
-        beside = {"excess_regeneration"} & (self.open_codes - {self.due})
+        """Whether the code due stands before every other but an overload or too much regeneration as true as it."""
+        beside = {"excess_regeneration", "overload"} & (self.open_codes - {self.due})
         told = [f.code for f in self.found if f.code not in beside]
         return bool(told) and told[0] == self.due
 
