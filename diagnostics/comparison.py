@@ -17,7 +17,7 @@ import numpy as np
 
 from diagnostics.agreement import Agreement, drift_of, intervals, limits_of_agreement, normalised_error, slope_of
 from diagnostics.air.humidity import change_pressure, saturation_pressure_pa
-from diagnostics.air.uncertainty import uncertainty_budget
+from diagnostics.air.uncertainty import budget_in_log
 from diagnostics.alignment import Alignment, align, lagged
 from diagnostics.errors import InputError
 from diagnostics.estimate import Estimate
@@ -241,15 +241,7 @@ def _judge(
 
 
 def _uncertainty(level_c: float, screened: ScreenedLog, plant: Plant) -> float:
-    budget = uncertainty_budget(
-        level_c,
-        plant,
-        at_s=float(screened.log.time_s[-1]),
-        resolution_c=screened.resolution_c,
-        pressure_logged="pressure" in screened.conditions.logged,
-        moisture_unit=screened.log.moisture_unit,
-        basis=screened.basis,
-    )
+    budget = budget_in_log(level_c, screened, plant)
     return max(budget.expanded_k, 1e-3)
 
 

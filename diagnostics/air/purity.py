@@ -12,13 +12,12 @@ from typing import Literal
 
 import numpy as np
 
-from diagnostics.air.budget import Budget
 from diagnostics.air.conformity import CLASS_LIMITS_C, STANDARD, conformity, probability_of_conformity, purity_class
 from diagnostics.air.exceedance import exceedances, percentile_intervals
 from diagnostics.air.humidity import change_pressure
 from diagnostics.air.record import Conformity, Purity
 from diagnostics.air.remarks import notes_on_purity
-from diagnostics.air.uncertainty import probe_standard_uncertainty_k, uncertainty_budget
+from diagnostics.air.uncertainty import budget_in_log, probe_standard_uncertainty_k
 from diagnostics.cycle.record import Cycle
 from diagnostics.log.record import Floats, ScreenedLog
 from diagnostics.plant import Plant
@@ -65,7 +64,7 @@ def judge_purity(
     limit = plant.dryer.dew_point_limit_c
     p95, p99, highest = (float(value) for value in np.percentile(dew_point, [95.0, 99.0, 100.0]))
     pressure_bar = float(np.median(screened.conditions.pressure_bar[used]))
-    budget = _budget(p95, pressure_bar, screened, plant)
+    budget = budget_in_log(p95, screened, plant, pressure_bar=pressure_bar)
     expanded = budget.expanded_k
     above = exceedances(time_s, dew_point, limit, step_s)
     intervals = percentile_intervals(dew_point, _cycle_of(time_s, cycle))
@@ -122,19 +121,6 @@ def _nothing_used(plant: Plant, conformity_by: str) -> Purity:
         frost_reserve_k=None,
         uncertainty_c=2.0 * probe_standard_uncertainty_k(limit, plant),
         notes=("No reading could be used, so that neither class nor conformity can be told from this log.",),
-    )
-
-
-def _budget(p95: float, pressure_bar: float, screened: ScreenedLog, plant: Plant) -> Budget:
-    return uncertainty_budget(
-        p95,
-        plant,
-        at_s=float(screened.log.time_s[-1]),
-        resolution_c=screened.resolution_c,
-        pressure_bar=pressure_bar,
-        pressure_logged="pressure" in screened.conditions.logged,
-        moisture_unit=screened.log.moisture_unit,
-        basis=screened.basis,
     )
 
 

@@ -15,6 +15,7 @@ import numpy as np
 from diagnostics.air.budget import Budget
 from diagnostics.air.curves import TRIPLE_C, ZERO_C_K, ice_curve, water_curve
 from diagnostics.air.humidity import change_pressure
+from diagnostics.log.record import ScreenedLog
 from diagnostics.plant import Plant
 
 DRIFT_K_PER_YEAR = 1.0
@@ -102,6 +103,32 @@ def uncertainty_budget(
         drift_k=stretch * _drift_k(plant, at_s),
         pressure_k=pressure_k,
         resolution_k=stretch * resolution_c / math.sqrt(12.0),
+    )
+
+
+def budget_in_log(
+    dew_point_c: float, screened: ScreenedLog, plant: Plant, *, pressure_bar: float | None = None
+) -> Budget:
+    """Uncertainty budget of a dew point of this log [degC], with its own date, last digit, pressure and basis.
+
+    Parameters
+    ----------
+    dew_point_c : float
+        At line pressure.
+    screened : ScreenedLog
+    plant : Plant
+    pressure_bar : float, optional
+        Line pressure [bar abs]; the plant's if absent.
+    """
+    return uncertainty_budget(
+        dew_point_c,
+        plant,
+        at_s=float(screened.log.time_s[-1]),
+        resolution_c=screened.resolution_c,
+        pressure_bar=pressure_bar,
+        pressure_logged="pressure" in screened.conditions.logged,
+        moisture_unit=screened.log.moisture_unit,
+        basis=screened.basis,
     )
 
 
