@@ -25,6 +25,7 @@ VERBS = {
     "fleet": "Diagnose a folder of logs and rank them.",
     "serve": "Open the browser front end on this computer.",
 }
+_MATRIX_THREADS = ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 
 
 class Verbs(click.Group):
@@ -72,6 +73,10 @@ def dewswing() -> None:
 
 def main(arguments: list[str] | None = None) -> int:
     """Run the command and return its exit status: 0 done, 2 wrong usage, 3 input that cannot be used."""
+    if arguments is None:
+        # our matrices are small: threads spin over them for longer than they work; read when numpy is imported
+        for name in _MATRIX_THREADS:
+            os.environ.setdefault(name, "1")
     status = _run(arguments)
     if arguments is None:
         sys.exit(status)

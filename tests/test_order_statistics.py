@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from diagnostics.order_statistics import median, quantile
+from diagnostics.order_statistics import median, quantile, quantiles
 
 
 @pytest.mark.parametrize("size", [1, 2, 3, 4, 5, 10, 59, 60, 1001])
@@ -13,8 +13,9 @@ from diagnostics.order_statistics import median, quantile
 def test_like_numpy(size: int, digits: int) -> None:
     values = np.random.default_rng(size).normal(size=size).round(digits)
     assert median(values) == np.median(values)
-    for share in (0.0, 0.005, 0.1, 0.3, 0.5, 0.77, 0.98, 1.0):
-        assert quantile(values, share) == np.quantile(values, share)
+    shares = (0.0, 0.005, 0.1, 0.3, 0.5, 0.77, 0.98, 1.0)
+    assert [quantile(values, share) for share in shares] == np.quantile(values, shares).tolist()
+    assert quantiles(values, shares) == np.quantile(values, shares).tolist()
 
 
 def test_leaves_its_values_in_their_order() -> None:
