@@ -288,8 +288,8 @@ def single_spikes(values: Floats, interval_s: float = 60.0) -> Flags:
 
 
 def _spread_beside(values: Floats) -> Floats:
-    """Spread of the two readings before and the two behind each reading but the first and last."""
-    wide = np.concatenate((values[:1], values, values[-1:]))
-    beside = np.stack([wide[shift : shift + values.size - 2] for shift in (0, 1, 3, 4)])
+    """Spread of the three readings before and the three behind each reading but the first and last."""
+    wide = np.pad(values, 2, mode="edge")
+    beside = np.stack([wide[shift : shift + values.size - 2] for shift in (0, 1, 2, 4, 5, 6)])
     spread: Floats = np.ptp(beside, axis=0)
     return spread
