@@ -160,6 +160,7 @@ def _first_wet(against: Floats, middle: NDArray[np.int64], step: Step, own: NDAr
 def _seen_at_the_end(rows: pd.DataFrame, first_wet: int, middle: NDArray[np.int64], own: NDArray[np.int64]) -> int:
     """The same by the ends of half-cycles, where a bed that was not dried shows first, if that is little earlier."""
     ends = rows["end_dew_point_c"].to_numpy(float)
+    first_wet = _seen_after_a_gap(rows, first_wet, own)
     mine = own[np.isin(own, middle)]
     toward = ends[mine] - 0.5 * (ends[mine - 1] + ends[mine + 1])
     place = int(np.searchsorted(mine, first_wet))
@@ -174,9 +175,25 @@ def _seen_at_the_end(rows: pd.DataFrame, first_wet: int, middle: NDArray[np.int6
     return int(mine[place - _SOONER])
 
 
+def _seen_after_a_gap(rows: pd.DataFrame, first_wet: int, own: NDArray[np.int64]) -> int:
+    """The same with the half-cycle of the tower before it, which has but one neighbour where it follows a gap."""
+    place = int(np.searchsorted(own, first_wet))
+    joined = follows(rows)
+    if place < _FEWEST_QUIET + 1 or joined[own[place - 1]] or not joined[own[place - 1] + 1]:
+        return first_wet
+    mean = rows["mean_dew_point_c"].to_numpy(float)
+    against_next = mean[own[:place]] - mean[own[:place] + 1]
+    quiet = against_next[:-1]
+    allowed = float(np.median(quiet)) + max(_FAR_OUT * sigma(quiet), LEAST_DIFFERENCE_K)
+    return int(own[place - 1]) if against_next[-1] > allowed else first_wet
+
+
 def _failed_regeneration_s(rows: pd.DataFrame, first_wet: int) -> float:
     """Start of the regeneration that went wrong: while the other tower dried, one half-cycle earlier."""
     starts = rows["start_s"].to_numpy(float)
     if first_wet > 0 and follows(rows)[first_wet]:
         return float(starts[first_wet - 1])
+    if first_wet > 0:  # lies in a gap
+        length_s = float(np.median(rows["end_s"] - rows["start_s"]))
+        return float(max(starts[first_wet] - length_s, rows["end_s"].iloc[first_wet - 1]))
     return float(starts[first_wet])

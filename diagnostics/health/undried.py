@@ -63,11 +63,11 @@ def find_undried(case: Case) -> Undried | None:
 
 
 def _start_s(case: Case, wet: str) -> float | None:
-    """Start of the half-cycle before the tower's first one from which on its peaks lie above both neighbours."""
+    """Start of the half-cycle before the tower's first one from which on its means lie above both neighbours."""
     rows = case.rows
-    peaks, own = rows["peak_dew_point_c"].to_numpy(float), np.flatnonzero(rows["tower"].to_numpy() == wet)
-    around = np.concatenate([[-np.inf], peaks, [-np.inf]])
-    apart = peaks[own] - np.maximum(around[own], around[own + 2])
+    means, own = rows["mean_dew_point_c"].to_numpy(float), np.flatnonzero(rows["tower"].to_numpy() == wet)
+    around = np.concatenate([[-np.inf], means, [-np.inf]])
+    apart = means[own] - np.maximum(around[own], around[own + 2])
     sound = np.flatnonzero(apart < _DEPARTED_K)
     if sound.size == 0 or sound[-1] + 1 >= own.size:
         return None
