@@ -28,6 +28,9 @@ MANY = 40.0
 """Half-cycles from which a rhythm without a reset and with hardly a lag is a timer's without further proof."""
 SOME, ALL_BUT_WHOLE = 12.0, 0.95
 """The same where the average cycle is nearly all there is: steps of a coarse digit must not pass for falls then."""
+MOST_WANDERED, KEPT, THROUGHOUT = 100.0, 0.015, 0.95
+"""Half-cycles over which the instants of any other control wander off a clock, how near a timer's groups of cycles
+keep to it as a share of a half-cycle, and the share of the log in which they do."""
 CLIMB = 0.25
 """Rise in ln moisture above all before that makes a ceased rhythm a stopped switching."""
 NO_FALL, MOST_TOLD, OVERDUE, LATER = 0.12, 120, 2.0, 4.0
@@ -38,6 +41,10 @@ half-cycles from the last fall to the log's end that tell a stop, and after whic
 def is_beyond_doubt(course: Course, duration_s: float) -> bool:
     """Whether a good course is so long that nothing but a timer keeps such time."""
     seen = course.present_share * duration_s / course.half_cycle_s
+    # what a control by dew point is off by adds up from one half-cycle to the next, and would spread over the clock
+    kept = len(course.pieces) == 1 and course.present_share > THROUGHOUT and course.lag_spread < KEPT
+    if seen >= MOST_WANDERED and kept:
+        return True
     return (seen >= MANY and course.coherence >= NEAR_SHARE) or (seen >= SOME and course.coherence >= ALL_BUT_WHOLE)
 
 
