@@ -56,7 +56,7 @@ DEEPEST = 2
 ISLAND, MAINLAND = 15.0, 3.0
 """Half-cycles below which a piece of the rhythm amid nothing is taken for chance, and how much longer the main one
 is."""
-DAY_S, LEAST_DAYS, EDGE = 86400.0, 1.5, 1.5
+DAY_S, LEAST_DAYS, EDGE, LOWEST_LEFT = 86400.0, 1.5, 1.5, 4.5
 MULTIPLE, BETTER = 1.4, 0.1
 """Times the shortest half-cycle from which, or below which, a timer may be a multiple or a part of the true one, and
 coherence that the true one may lack."""
@@ -140,11 +140,12 @@ def _waits(trace: Trace, falls: Falls, course: Course, shortest_s: float) -> boo
 
 
 def _behind_the_days(trace: Trace, beside: Trace) -> tuple[Comb, Course] | None:
-    """Timer of a trace less the day's wave; what is left of the wave are its harmonics, and those divide the day."""
+    """Timer of a trace less the day's waves; what is left of them are harmonics, the lowest one first."""
     other = whole_course(beside)
     if other is None or not is_good(other[1]) or believable(beside, other) is None:
         return None
-    return other if not divides_the_day(other[1]) or is_kept_by_turns(trace, other[1]) else None
+    harmonic = divides_the_day(other[1]) and LOWEST_LEFT * other[1].half_cycle_s > DAY_S
+    return other if not harmonic or is_kept_by_turns(trace, other[1]) else None
 
 
 def _believed(trace: Trace, timer: tuple[Comb, Course] | None, shortest_s: float, depth: int) -> Switching | None:

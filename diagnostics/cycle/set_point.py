@@ -27,6 +27,8 @@ PART = 1.5
 """Half-cycles after the last switchover that may still be a timer's."""
 NEAR = 0.4
 """Share of the least length between falls within which a turn is a fall's own."""
+FAR_BELOW, LEAST_BELOW, MOST_EARLY = 3.0, 0.15, 0.4
+"""Scatters of the set point, and ln of moisture, below it from which nothing waited for it, and most such falls."""
 MOSTLY = 0.5
 """Share of a run's half-cycles that its control must be able to have made."""
 
@@ -49,6 +51,7 @@ def by_set_point(trace: Trace, falls: Falls, shortest_s: float) -> Switching:
     rule = _rule(trace, seen)
     seen = _where_reached(trace, seen, faint, rule)
     seen = _where_reached(trace, seen, weak_turns_s(trace, seen, shortest_s), rule)
+    seen = _without_waves(trace, seen, rule)
     switchovers = with_hidden(trace.time_s, smooth, seen, rule)
     level = level_at(trace, switchovers)
     towers = tuple("BA"[i % 2] for i in range(switchovers.size))
@@ -58,11 +61,14 @@ def by_set_point(trace: Trace, falls: Falls, shortest_s: float) -> Switching:
     spans = _spans_by_rule(switchovers, level[1:], rule, start, end, trace.interval_s)
     after = trace.part(last + 2.0 * longest, end + 1.0).value
     ceased = after.size > 0 and end - last > 2.5 * longest + usual
-    if ceased and float(np.median(after[-max(1, after.size // 5) :])) > float(falls.peak.max()) + 0.1:
+    late = float(np.median(after[-max(1, after.size // 5) :])) if ceased else 0.0
+    if ceased and late > float(falls.peak.max()) + 0.1:
+        # a slug of water that dries off again is no stop
+        dries = late < float(np.median(after[: max(1, after.size // 4)]))
         spans = [ControlSpan(s.start_s, min(s.end_s, last), s.control) for s in spans if s.start_s < last]
-        spans.append(ControlSpan(last, end, "stopped"))
+        spans.append(ControlSpan(last, end, "unresolved" if dries else "stopped"))
         stretch = Stretch(start, min(last + usual, end), switchovers, towers)
-        return Switching([stretch], spans, stopped_s=last, rule=rule)
+        return Switching([stretch], spans, stopped_s=None if dries else last, rule=rule)
     return Switching([stretch], spans, rule=rule)
 
 
@@ -103,6 +109,31 @@ def _where_reached(trace: Trace, seen_s: Floats, faint_s: Floats, rule: Rule) ->
         return seen_s
     reached = level_at(trace, faint_s) >= rule.level - rule.scatter
     return np.sort(np.concatenate([seen_s, faint_s[reached]]))
+
+
+def _without_waves(trace: Trace, seen_s: Floats, rule: Rule) -> Floats:
+    """Switchovers without falls from far below the set point that came sooner than the longest half-cycle: the load's.
+
+    Only where most falls start from one level; the first one's half-cycle began before the log, and even lengths may be
+    a timer's.
+    """
+    beside = np.searchsorted(trace.time_s, seen_s)[:, None] + np.arange(-2, 3)[None, :]
+    highest = trace.value[np.clip(beside, 0, trace.time_s.size - 1)].max(axis=1)
+    early = np.maximum(highest, level_at(trace, seen_s)) < rule.level - max(FAR_BELOW * rule.scatter, LEAST_BELOW)
+    early[0] = False
+    for first, last in _even_runs(np.diff(seen_s), trace.interval_s):
+        early[first : last + 1] = False
+    if not early.any() or float(early.mean()) > MOST_EARLY or int((~early).sum()) <= LEAST_RUN:
+        return seen_s
+    ruled = np.diff(seen_s)[~(early[1:] | early[:-1])]
+    if ruled.size == 0:
+        return seen_s
+    longest = float(ruled.max())
+    kept = [0]
+    for i in range(1, seen_s.size):
+        if not early[i] or seen_s[i] - seen_s[kept[-1]] >= (1.0 - HELD) * longest:
+            kept.append(i)
+    return seen_s[kept]
 
 
 def level_at(trace: Trace, at_s: Floats) -> Floats:
