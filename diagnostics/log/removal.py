@@ -59,6 +59,7 @@ def find_removals(
         return []
     removals: list[Removal] = []
     air_tops: list[float] = []
+    brief: list[float] = []
     jumps = _jumps(time_s, logged_c)
     soon = max(3, int(_SOON_S / max(float(np.median(np.diff(time_s))), 1.0)))
     for jump, following in pairwise([*jumps, time_s.size]):
@@ -67,12 +68,13 @@ def find_removals(
         top = float(logged_c[jump : min(jump + soon, following)].max())
         found = _removal_at(time_s, logged_c, pressure_bar_g, half_cycle_s, jump, top)
         if found is None:
-            air_tops.append(top)
+            (brief if _is_brief(time_s, logged_c, jump, top) else air_tops).append(top)
         else:
             removals.append(found)
     if _keep_coming(time_s, [r.first for r in removals if r.confidence < _CERTAIN]):
         removals = [r for r in removals if r.confidence >= _CERTAIN]
-    # Where the air itself jumps as high, a jump alone no longer tells a removal.
+    # Where the air itself jumps as high, a jump alone no longer tells a removal; once or twice for a minute is not air.
+    air_tops += brief if len(brief) > 2 else []
     highest = max(air_tops, default=-np.inf)
     removals = [
         r for r in removals if r.confidence >= _CERTAIN or logged_c[r.first : r.last + 1].max() > highest + 10.0
@@ -81,6 +83,14 @@ def find_removals(
     for r in removals:
         outside[r.first : r.last + 1] = False
     return [r for r in removals if r.confidence >= _CERTAIN or not _met_again(logged_c, outside, r)]
+
+
+def _is_brief(time_s: Floats, logged_c: Floats, jump: int, top: float) -> bool:
+    """Whether a jump is over, back at the level before it, as soon as a hand has pulled and plugged a coupling."""
+    before = float(np.median(logged_c[max(0, jump - 20) : jump]))
+    ahead = logged_c[jump : int(np.searchsorted(time_s, time_s[jump] + _WITHIN_S))]
+    wet = np.flatnonzero(ahead > 0.5 * (before + top))
+    return wet.size > 0 and bool((ahead[wet[-1] + 1 :] < before + 0.2 * (top - before)).any())
 
 
 def _met_again(logged_c: Floats, outside: Flags, removal: Removal) -> bool:

@@ -12,7 +12,7 @@ from diagnostics.log.quiet import find_quiet
 from diagnostics.log.removal import find_removals
 from diagnostics.log.screening import screen
 from diagnostics.log.stuck import find_frozen, find_range_end, single_spikes
-from tests.log.screening_logs import START_S, log_of, plant_of
+from tests.log.screening_logs import START_S, dryer_air, log_of, noisy, plant_of
 
 
 def _resting(rng: np.random.Generator, half_s: float, rest_c: float, interval_s: float, halves: int) -> np.ndarray:
@@ -96,3 +96,14 @@ def test_beds_that_break_through_at_every_turn_are_no_still_sample(turns_c: floa
     air = np.concatenate(halves) + rng.normal(0, 0.05, 36 * phase.size)
     screened = screen(log_of(START_S + 120.0 * np.arange(air.size), air), plant_of("heated_purge", 7200.0))
     assert screened.used.all()
+
+
+def test_a_coupling_pulled_for_a_minute_hides_no_removal() -> None:
+    rng = np.random.default_rng(9)
+    air = dryer_air(rng, 24.0, 20.0, 300.0, ripple_k=1.5)
+    shown = noisy(rng, air)
+    shown[3600:3605], shown[2800:2890] = 7.5, 8.0 + rng.normal(0, 0.3, 90)
+    screened = screen(log_of(air.time_s, shown), plant_of())
+    (removal,) = [e for e in screened.exclusions if e.reason == "removal"]
+    assert abs(removal.start_s - air.time_s[2800]) <= 40.0
+    assert abs(removal.end_s - air.time_s[2889]) <= 40.0
