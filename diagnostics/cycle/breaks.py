@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from diagnostics.cycle.clock import ClockFit, Piece, aligned_times, robust_line, unseen_drift_s
+from diagnostics.cycle.clock import ClockFit, Piece, aligned_times, unseen_drift_s
 from diagnostics.cycle.folding import answer_to, fold
+from diagnostics.cycle.robust_line import robust_line
 from diagnostics.cycle.trace import Trace
 from diagnostics.log.record import Floats
 

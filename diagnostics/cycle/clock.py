@@ -12,7 +12,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from diagnostics.cycle.folding import MOST_BINS, Folded, fold
-from diagnostics.cycle.normal_equations import jackknife_error, symmetric_inverse
+from diagnostics.cycle.normal_equations import jackknife_error
+from diagnostics.cycle.robust_line import robust_line
 from diagnostics.cycle.trace import Trace
 from diagnostics.log.record import Flags, Floats
 from diagnostics.order_statistics import median
@@ -285,53 +286,13 @@ def _line(lags: _Lags, pieces: int) -> tuple[float, float, float, Floats, float,
     held[design.shape[1] - caught.shape[1] :] = 1.0 / (CAUGHT * lags.interval_s) ** 2
     found = robust_line(design, y, lags.weight / lags.weight.max(), held)
     slope_error = float(found.errors[pieces])
-    slope_error = max(slope_error, jackknife_error(design, found.weight, y, pieces, held * found.spread**2))
+    by_blocks = jackknife_error(design, found.weight, y, pieces, held * found.spread**2)
+    if by_blocks > 0.0:
+        # two ways to tell one variance: the larger of them would be too large
+        slope_error = float(np.sqrt(0.5 * (slope_error**2 + by_blocks**2)))
     starts, offset_error = found.values[:pieces], float(found.errors[:pieces].min())
     slope = float(found.values[pieces]) / span
     return slope, slope_error / span, found.freedom, starts, offset_error, float(found.left.std())
-
-
-@dataclass(frozen=True)
-class RobustLine:
-    """Coefficients with their standard errors, residuals, their robust spread, last weights and degrees of freedom."""
-
-    values: Floats
-    errors: Floats
-    left: Floats
-    spread: float
-    weight: Floats
-    freedom: float
-
-
-def robust_line(design: Floats, y: Floats, base: Floats, held: Floats | None = None) -> RobustLine:
-    """Weighted fit by Tukey's biweight whose errors are widened for what neighbours have in common.
-
-    Parameters
-    ----------
-    design : ndarray, shape (n, m)
-    y, base : ndarray, shape (n,)
-        Values in time's order and their weights.
-    held : ndarray, shape (m,), optional
-        Inverse variance about zero within which each coefficient is known beforehand.
-    """
-    held = np.zeros(design.shape[1]) if held is None else held
-    spread = 1.4826 * median(np.abs(y - median(y))) + 1e-9
-    weight = base
-    for _ in range(6):
-        inverse = symmetric_inverse(design.T @ (design * weight[:, None]) + np.diag(held * spread**2))
-        found = inverse @ (design.T @ (weight * y))
-        left = y - design @ found
-        spread = 1.4826 * median(np.abs(left)) + 1e-9
-        trust = np.clip(1.0 - (left / (6.0 * spread)) ** 2, 0.0, None) ** 2
-        weight = np.maximum(base * trust, 1e-9 * base.max())
-    used = trust > 0.01
-    memory = autocorrelation(left[used])
-    widened = (1.0 + memory) / (1.0 - memory)
-    freedom = max(1.0, float(used.sum()) / widened - float(np.linalg.matrix_rank(design)))
-    variance = robust_variance(left, spread, base, design.shape[1]) * widened
-    plain = symmetric_inverse(design.T @ (design * base[:, None]) + np.diag(held * spread**2))
-    errors = np.sqrt(np.maximum(np.diag(plain), 0.0) * variance)
-    return RobustLine(found, errors, left, spread, weight, freedom)
 
 
 def unseen_drift_s(sweeps: float, interval_s: float) -> float:
@@ -352,37 +313,6 @@ def unseen_drift_s(sweeps: float, interval_s: float) -> float:
     return float(interval_s * np.sqrt(1.0 / 6.0) * np.clip(2.0 - sweeps, 0.0, 1.0))
 
 
-def robust_variance(left: Floats, spread: float, base: Floats, columns: int) -> float:
-    """Variance of unit weight that goes with the unweighted normal equations of a fit by Tukey's biweight.
-
-    Weighing down large residuals makes them look small: the asymptotic variance of an M-estimator is the mean square of
-    the influence over the square of its mean slope (P. J. Huber, Robust Statistics, 1981, eq. 7.6.5, from memory).
-
-    Parameters
-    ----------
-    left : ndarray
-        Residuals.
-    spread : float
-        Their robust standard deviation; the biweight ends at six of it.
-    base : ndarray
-        Weights before the biweight.
-    columns : int
-        Coefficients fitted.
-    """
-    u = np.minimum((left / (6.0 * spread)) ** 2, 1.0)
-    slope = float(np.mean((1.0 - u) * (1.0 - 5.0 * u)))
-    freedom = max(1.0, float((u < 0.9).sum()) - columns)
-    return float((base * (left * (1.0 - u) ** 2) ** 2).sum()) / freedom / max(slope, 0.1) ** 2
-
-
 def _centred(load: Floats) -> Floats:
     spread = load.std(axis=0)
     return (load - load.mean(axis=0)) / np.where(spread > 1e-9, spread, 1.0)
-
-
-def autocorrelation(left: Floats) -> float:
-    """Correlation of neighbours, corrected for the bias of short series, between 0 and 0.95."""
-    if left.size < 8:
-        return 0.0
-    first = float((left[1:] * left[:-1]).sum() / max(float((left**2).sum()), 1e-30))
-    return float(np.clip(first + (1.0 + 3.0 * first) / left.size, 0.0, 0.95))

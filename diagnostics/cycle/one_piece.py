@@ -9,9 +9,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from diagnostics.cycle.clock import ClockFit, Piece, aligned_times, autocorrelation, template
+from diagnostics.cycle.clock import ClockFit, Piece, aligned_times, template
 from diagnostics.cycle.coherent import coherent_fit
 from diagnostics.cycle.folding import fold
+from diagnostics.cycle.robust_line import autocorrelation
 from diagnostics.cycle.trace import Trace
 from diagnostics.log.record import Flags, Floats
 
