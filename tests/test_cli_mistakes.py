@@ -159,6 +159,13 @@ def test_fleet_without_a_folder(desk: Path, capsys: pytest.CaptureFixture[str]) 
         ("plan --battery-h 0", 2, "--battery-h"),
         ("fleet logs --workers 0", 2, "--workers"),
         ("serve --port 99999999", 2, "--port"),
+        ("serve --address 192.0.2.1", 3, "no address of this computer"),
+        ("diagnose plant.toml", 3, "give it with --plant"),
+        ("diagnose log.csv --half-cycles out.json", 2, "end the name in .csv"),
+        ("diagnose log.csv --workbook out.csv", 2, "end the name in .xlsx"),
+        ("diagnose log.csv --plant log.csv", 3, "is it a plant file?"),
+        ("convert -40 --limit-c --pressure-bar-g 7", 2, "--limit-c"),
+        ("convert nan degC --pressure-bar-g 7", 3, "give a number"),
     ],
 )
 def test_wrong_words(arguments: str, status: int, told: str, desk: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -192,6 +199,9 @@ def test_the_example_of_the_help_works_when_pasted(verb: str, desk: Path, capsys
     ("arguments", "said"),
     [
         ("nonsense", "There is no verb 'nonsense'"),
+        ("diagnos log.csv", "There is no verb 'diagnos' (did you mean diagnose?)"),
+        ("convert -40 degC --pressure-bar-g 7 --limit-c", "'--limit-c' needs a value behind it; see dewswing convert"),
+        ("convert -40 degC --pressure-bar-g 7 --limit-c dry", "'dry' is not a number"),
         ("fleet logs --workers 0", "0 is less than 1"),
         ("serve --port 70000", "70000 is not within 0 to 65535"),
     ],

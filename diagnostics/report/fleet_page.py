@@ -129,7 +129,7 @@ def fleet_page(rows: Rows, headers: Rows, *, today: dt.date | None = None, displ
             "dryer": row["dryer"],
             "urgency": row["urgency"],
             "cells": _cells(row, display),
-            "do": speak(str(row["do"]), display),
+            "do": speak(str(row["do"]), display) or NOTHING,
         }
         for row in rows
         if row["urgency"] != "failed"

@@ -29,6 +29,12 @@ def test_document_holds_what_was_weighed(heated: Diagnosis) -> None:
     assert told["overlap_kwh_per_year"] == found.overlap_kwh_per_year
 
 
+def test_switching_saves_the_same_wherever_it_is_told(heated: Diagnosis) -> None:
+    lever = next(lever for lever in weigh_levers(heated).levers if lever.key == "switch_on_dew_point")
+    assert lever.energy_saved_kwh_per_year == heated.switching.figures.energy_saved_kwh_per_year
+    assert lever.cost_saved_per_year == heated.switching.figures.cost_saved_per_year
+
+
 def test_report_tells_each_and_all_together(heated: Diagnosis) -> None:
     content = report_content(heated, today=dt.date(2026, 3, 5))
     assert len(content["levers"]) == len(weigh_levers(heated).levers) + 1

@@ -12,8 +12,9 @@ from diagnostics.report.case_rows import case_rows
 from diagnostics.report.charts import energy_table, forecast_table
 from diagnostics.report.content import headline, report_content, verdict
 from diagnostics.report.figures import METRIC, US
+from diagnostics.report.instrument import budget_rows, instrument_rows
 from diagnostics.report.setting_names import MODELS, label_of, named, named_setting, turned_setting, turns
-from diagnostics.report.summary import trend_words, worth_lines
+from diagnostics.report.summary import seen_lines, trend_words, worth_lines
 from diagnostics.what_if import EnergyCase
 
 KEYS = [(table, name) for table, model in MODELS.items() for name in model.model_fields if name != "tariff"]
@@ -102,3 +103,21 @@ def test_cost_has_no_column_where_there_is_no_price(diagnosis: Diagnosis) -> Non
     content = report_content(free)
     assert {len(row) for row in content["levers"]} == {2}
     assert len(content["texts"]["columns"]["levers"]) == 2
+
+
+def test_uncertainty_follows_the_readers_unit(diagnosis: Diagnosis) -> None:
+    # A kelvin is 1.8 °F of difference (NIST SP 811, B.8); U of the example is 2 K.
+    assert dict(budget_rows(diagnosis, METRIC))["U, k = 2"] == "2.00"
+    assert dict(budget_rows(diagnosis, US))["U, k = 2"] == "3.60"
+    assert dict(budget_rows(diagnosis, US))["drift since calibration"] == "not known"
+    assert dict(instrument_rows(diagnosis, US))["Stated uncertainty"].startswith("± 3.6 °F, k = 2")
+    assert "± 3.6 °F at the 95th percentile" in seen_lines(diagnosis, US)[0].text
+    assert report_content(diagnosis, display=US)["texts"]["captions"]["budget"].endswith("[°F]")
+    assert "guard band of ± 3.6 °F" in report_content(diagnosis, display=US)["method"]
+    assert "[K]" in report_content(diagnosis)["texts"]["captions"]["budget"]
+
+
+@pytest.mark.parametrize("method", ["tail", "prior", "prior and tail", "purge balance", "passed", "none"])
+def test_what_a_margin_rests_on_is_said_in_words(method: str, diagnosis: Diagnosis) -> None:
+    told = replace(diagnosis, breakthrough=replace(diagnosis.breakthrough, method=method))
+    assert f"Margin: {method}." not in report_content(told)["method"]
