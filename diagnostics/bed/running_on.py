@@ -26,6 +26,7 @@ _MOST_RUN_ON = 6
 _FARTHEST = {True: 5.0, False: 48.0}
 _FARTHEST_REPEATED = 6.0
 _RESOLUTION = 0.04
+_LONGEST_STEPS = 2.5
 _MOST_CYCLES = {True: 4, False: 400}
 _RISE_K = 1.0
 
@@ -145,11 +146,23 @@ def repeatable_s(
         Where the search ends [s].
     """
     limit = float(moisture_fraction(limit_c, conditions.line_pa / 1e5))
+    tried: dict[float, tuple[BedState, BedState]] = {}
 
     def holds(length_s: float) -> bool:
         changed = replace(dryer, half_cycle_s=length_s)
-        step = 2.0 * step_s if dryer.heated else step_s
-        settled = steady_state(changed, conditions, step_s=step, tolerance=1e-3, most_cycles=_MOST_CYCLES[dryer.heated])
+        longer = length_s / dryer.half_cycle_s
+        step = 2.0 * step_s if dryer.heated else step_s * float(np.clip(longer, 1.0, _LONGEST_STEPS))
+        # A heatless bed settles over thousands of half-cycles, so a trial begins where the nearest one ended.
+        near = None if dryer.heated else min(tried, key=lambda other: abs(np.log(other / length_s)), default=None)
+        settled = steady_state(
+            changed,
+            conditions,
+            step_s=step,
+            tolerance=1e-3,
+            most_cycles=_MOST_CYCLES[dryer.heated],
+            beds=None if near is None else list(tried[near]),
+        )
+        tried[length_s] = settled.beds
         twin = Twin(changed, [bed.copy() for bed in settled.beds], step_s=step)
         outlet = Outlet()
         twin.advance(conditions, length_s, outlet, 0.0)
