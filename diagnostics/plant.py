@@ -196,7 +196,9 @@ def _sentence(error: ValidationError) -> str:
             case "literal_error":
                 parts.append(f"{key} = {value!r} must be one of {item['ctx']['expected']}.")
             case "greater_than" | "greater_than_equal" | "less_than" | "less_than_equal":
-                parts.append(f"{key} = {value!r} is impossible, it must be {_bound(item['msg'])}.")
+                percent = where[-1].endswith("share") and isinstance(value, int | float) and 2 <= value <= 100
+                hint = f"; {value:g} % is written {value / 100:g}" if percent else ""
+                parts.append(f"{key} = {value!r} is impossible, it must be {_bound(item['msg'])}{hint}.")
             case "missing":
                 parts.append(f"{key} is missing; add it.")
             case _:

@@ -15,6 +15,7 @@ REFUSED = [
     ({"dryr": {}}, "dryr", "dryer"),
     ({"dryer": {"purge_share": 1.5}}, "dryer.purge_share = 1.5", "1 or less"),
     ({"dryer": {"rated_flow_m3_min": "20"}}, "dryer.rated_flow_m3_min = '20'", "take the quotation marks away"),
+    ({"dryer": {"purge_share": 15}}, "dryer.purge_share = 15", "15 % is written 0.15"),
     ({"operation": {"flow_m3_min": -3}}, "operation.flow_m3_min = -3", "0 or more"),
     ({"dryer": {"half_cycle_s": "soon"}}, "dryer.half_cycle_s", "number"),
     ({"dryer": {"control": "clock"}}, "dryer.control", "'fixed' or 'dew_point'"),

@@ -143,6 +143,8 @@ def mend_first(diagnosis: Diagnosis) -> str:
     """What has to be mended before switching on dew point is worth what is told; empty where nothing has."""
     if diagnosis.cycle.control == "stopped":
         return _SAY["mend_switching"]
+    if any(finding.code == "regeneration_failure" for finding in diagnosis.findings):
+        return _SAY["mend_tower"]
     return _SAY["mend_first"] if _passed_now(diagnosis) else ""
 
 

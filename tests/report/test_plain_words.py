@@ -121,3 +121,11 @@ def test_uncertainty_follows_the_readers_unit(diagnosis: Diagnosis) -> None:
 def test_what_a_margin_rests_on_is_said_in_words(method: str, diagnosis: Diagnosis) -> None:
     told = replace(diagnosis, breakthrough=replace(diagnosis.breakthrough, method=method))
     assert f"Margin: {method}." not in report_content(told)["method"]
+
+
+def test_a_tower_that_comes_back_wet_is_mended_before_anything_is_saved(diagnosis: Diagnosis) -> None:
+    wet = replace(diagnosis.findings[0], code="regeneration_failure")
+    told = replace(diagnosis, findings=(wet,))
+    assert worth_lines(told)[1].text.endswith("first mend the tower that comes back wet")
+    assert any(label.startswith("Once mended") for label, *_ in headline(told, METRIC))
+    assert not any(label.startswith("Once mended") for label, *_ in headline(diagnosis, METRIC))
