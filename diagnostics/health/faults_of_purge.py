@@ -104,7 +104,7 @@ def _clogged_silencer(case: Case) -> Finding | None:
         0.9,
         statement=(
             f"The vessel that is purged stands at {held:.2f} bar gauge; a clean silencer leaves less than"
-            f" {BACK_PRESSURE_BAR_G:g}. The purge expands less and carries {percent(1 - 1 / (1 + more))} less water"
+            f" {BACK_PRESSURE_BAR_G:g} bar. The purge expands less and carries {percent(1 - 1 / (1 + more))} less water"
             " away,"
             " as if so much of it were missing. Most likely the exhaust silencer is clogged; it gets worse until it"
             " bursts"
