@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -51,10 +53,28 @@ def test_steady_state_of_a_heatless_dryer(benchmark):
     assert settled.residual < 1e-3
 
 
-def test_steady_state_of_a_heated_dryer(benchmark):
-    dryer = dryer_from(plant_from({"dryer": {"regeneration": "heated_purge", "rated_flow_m3_min": 24.0}}))
-    settled = benchmark.pedantic(lambda: steady_state(dryer, _conditions(15.0, 30.0), step_s=60.0), rounds=2)
-    assert settled.cycles > 1
+HEATED = {"regeneration": "heated_purge", "rated_flow_m3_min": 24.0}
+CASES = {
+    "heat suffices": (HEATED, (1.0, 1.0), 1.0, (15.0, 30.0)),
+    "far from enough": (HEATED, (1.0, 1.0), 1.0, (22.0, 35.0)),
+    "one heater dead": (HEATED, (1.0, 0.0), 1.0, (15.0, 30.0)),
+    "silica gel": (HEATED | {"desiccant": "silica_gel"}, (1.0, 1.0), 1.0, (15.0, 30.0)),
+    "blower short of heat": (
+        {"regeneration": "blower_purge", "rated_flow_m3_min": 30.0, "desiccant": "activated_alumina"},
+        (1.0, 1.0),
+        0.5,
+        (27.0, 34.0),
+    ),
+}
+
+
+@pytest.mark.parametrize("case", list(CASES))
+def test_steady_state_of_a_heated_dryer(benchmark, case):
+    nameplate, heaters, blower, load = CASES[case]
+    dryer = dryer_from(plant_from({"dryer": nameplate}))
+    dryer = replace(dryer, heater_factor=heaters, blower_kg_s=blower * dryer.blower_kg_s)
+    settled = benchmark.pedantic(lambda: steady_state(dryer, _conditions(*load), step_s=60.0), rounds=1)
+    assert settled.residual <= 1e-4
 
 
 def test_front_marched(benchmark):
