@@ -80,6 +80,9 @@ def common_length_s(falls: Falls) -> float:
     length = np.diff(falls.peak_s)
     usual = float(np.median(length))
     near = np.abs(length - usual) < 0.2 * usual
+    if not near.any():
+        # between two kinds of intervals the median lies at neither
+        near = length == float(np.quantile(length, 0.5, method="lower"))
     return float(length[near].mean())
 
 
