@@ -11,15 +11,12 @@ import datetime as dt
 import math
 from dataclasses import dataclass
 
+from diagnostics.cycle.resolution import READINGS_LEAST, ROUND_INTERVALS_S, logging_interval_s
 from diagnostics.errors import InputError
 from diagnostics.moment import say_duration
 from diagnostics.plant import Plant
 from diagnostics.report.figures import BAR_PER_PSI
 
-ROUND_INTERVALS_S = (1, 2, 5, 10, 15, 20, 30, 60)
-"""Steps that loggers commonly offer, up to a reading a minute [s]; common practice, no published source."""
-
-READINGS_WANTED, READINGS_LEAST = 10, 8
 FULL_CYCLES_WANTED = 10
 SHORTEST_H, WEEK_H = 48.0, 168.0
 SETTLING_H = 4.0
@@ -77,12 +74,6 @@ class MeasurementPlan:
     lacking: tuple[PlanLine, ...] | None = None
 
 
-def logging_interval_s(half_cycle_s: float, readings: int = READINGS_WANTED) -> float:
-    """Longest round step that gives a half-cycle [s] at least so many readings; 1 s where none does."""
-    fitting = [step for step in ROUND_INTERVALS_S if step * readings <= half_cycle_s]
-    return float(fitting[-1] if fitting else ROUND_INTERVALS_S[0])
-
-
 def plan_measurement(
     plant: Plant,
     *,
@@ -123,7 +114,7 @@ def plan_measurement(
     samples = math.ceil(duration * 3600.0 / interval)
     read_outs = 0 if memory_samples is None else math.ceil(samples / memory_samples) - 1
     lines = (
-        *_connection(plant),
+        *_connection(),
         *_settings(plant),
         *_timing(interval, shortest_s, longest_s, duration, least),
         *_endurance(samples, duration, interval, memory_samples, read_outs, battery_h),
@@ -153,7 +144,7 @@ def _interval_within(half_cycle_s: float, duration_h: float, memory_samples: int
     return next((step for step in steps if duration_h * 3600.0 / step <= memory_samples), wanted)
 
 
-def _connection(plant: Plant) -> tuple[PlanLine, ...]:
+def _connection() -> tuple[PlanLine, ...]:
     low, high = SAMPLE_FLOW_L_MIN
     return (
         PlanLine(

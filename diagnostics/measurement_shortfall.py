@@ -12,15 +12,14 @@ import math
 import numpy as np
 
 from diagnostics.cycle.record import Cycle
+from diagnostics.cycle.resolution import READINGS_LEAST, logging_interval_s
 from diagnostics.log.record import ScreenedLog
 from diagnostics.measurement_plan import (
     FULL_CYCLES_WANTED,
-    READINGS_LEAST,
     SETTLING_H,
     SHORTEST_H,
     WEEK_H,
     PlanLine,
-    logging_interval_s,
 )
 from diagnostics.moment import say_duration, zone_of
 from diagnostics.plant import Plant

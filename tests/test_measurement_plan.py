@@ -9,8 +9,9 @@ import math
 import numpy as np
 import pytest
 
+from diagnostics.cycle.resolution import logging_interval_s
 from diagnostics.errors import InputError
-from diagnostics.measurement_plan import logging_interval_s, plan_measurement
+from diagnostics.measurement_plan import plan_measurement
 from diagnostics.measurement_shortfall import needed_for
 from diagnostics.plant import plant_from
 from tests.air.made import no_cycle, screened_log, timer_cycle

@@ -48,7 +48,7 @@ class _Matched:
     paired: Flags
 
 
-def borne_out(trace: Trace, course: Course, shortest_s: float, ends_only: bool) -> Course:
+def borne_out(trace: Trace, course: Course, shortest_s: float) -> Course:
     """Course without the stretches in which clear turns of the trace keep another time.
 
     Parameters
@@ -57,8 +57,6 @@ def borne_out(trace: Trace, course: Course, shortest_s: float, ends_only: bool) 
     course : Course
     shortest_s : float
         Half-cycle that a control by dew point should not undercut [s].
-    ends_only : bool
-        Whether the course is good inside and only its ends may run on too far.
 
     Returns
     -------

@@ -32,7 +32,6 @@ from diagnostics.cycle.switching import COHERENT, Switching, joined
 from diagnostics.cycle.timer import Stretch, timer_stretches
 from diagnostics.cycle.trace import Trace
 from diagnostics.cycle.tracking import (
-    STEADY,
     Course,
     course_by_parts,
     divides_the_day,
@@ -229,8 +228,7 @@ def _borne_out(trace: Trace, course: Course, shortest_s: float) -> Course:
     other = follow(trace, length_s) if length_s is not None else None
     if other is not None and other.coherence >= course.coherence - BETTER:
         course = other
-    sure = course.coherence >= SURE and course.lag_spread < STEADY
-    return borne_out(trace, course, shortest_s, ends_only=sure)
+    return borne_out(trace, course, shortest_s)
 
 
 def _without_islands(course: Course) -> Course:

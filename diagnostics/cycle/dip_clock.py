@@ -67,7 +67,7 @@ def follow_dips(dips: Dips, comb: DipComb, clock: RunningClock, time_s: Floats, 
     starts, stops = _runs(clock)
     period, error, freedom = comb.half_cycle_s, 0.0, 1.0
     for _ in range(2):
-        phase = _path(dips, starts, stops, clock.run_s, period, comb.phase_s, interval_s)
+        phase = _path(dips, starts, period, comb.phase_s, interval_s)
         number, at, following = _teeth(dips, starts, stops, clock.run_s, period, phase, interval_s)
         line = _line(dips, number, at, clock.run_s, interval_s)
         if line is None:
@@ -90,9 +90,7 @@ def _runs(clock: RunningClock) -> tuple[np.ndarray, np.ndarray]:
     return np.flatnonzero(on[1:] & ~on[:-1]), np.flatnonzero(on[:-1] & ~on[1:])
 
 
-def _path(
-    dips: Dips, starts: np.ndarray, stops: np.ndarray, run_s: Floats, period_s: float, phase_s: float, interval_s: float
-) -> Floats:
+def _path(dips: Dips, starts: np.ndarray, period_s: float, phase_s: float, interval_s: float) -> Floats:
     """Likeliest phase of each run's teeth: near that of the run before, and on deep dips (Viterbi)."""
     grid = np.arange(0.0, period_s, period_s / max(12, round(4.0 * period_s / interval_s)))
     apart = np.abs(grid[:, None] - grid[None, :])

@@ -17,6 +17,7 @@ from diagnostics.cycle.lag import drying_time_constant, peak_lowered
 from diagnostics.cycle.phases import phases_of
 from diagnostics.cycle.record import ControlSpan, Cycle, Rhythm
 from diagnostics.cycle.replay import densest
+from diagnostics.cycle.resolution import logging_interval_s
 from diagnostics.cycle.rhythm import LEAST_READINGS
 from diagnostics.cycle.running import alternates
 from diagnostics.cycle.running_timer import find_running_switching
@@ -121,7 +122,7 @@ def _echo(cycle: Cycle, interval_s: float) -> str:
 def _too_coarse(interval_s: float, plate_s: float) -> str:
     return (
         f"A reading every {interval_s:g} s cannot show half-cycles of {plate_s:g} s; what looks like a slow rhythm in"
-        f" such a log is an echo of the timer. Log every {plate_s / 8:.0f} s or faster."
+        f" such a log is an echo of the timer. Log every {logging_interval_s(plate_s):.0f} s or faster."
     )
 
 

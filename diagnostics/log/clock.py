@@ -92,7 +92,7 @@ def find_clock(
     for attempt in (_whole_stamps, _date_beside_time, *counted, _dates_only, _times_only):
         clock = attempt(table, looks, answers)
         if clock is not None:
-            return _with_title_zone(table, clock)
+            return _with_title_zone(clock)
     shown = ", ".join(repr(column.title) for column in table.columns[:6])
     raise InputError(
         f"{table.name}: no column holds a time (found {shown}); name it with --column time=HEADER, and if its form is"
@@ -281,7 +281,7 @@ def _days_carried_on(stamps: StampText, date_words: object, time_words: object) 
 
 def _named(table: RawTable, answers: LogAnswers, time: int | None, date: int | None) -> Clock:
     if time is not None and date is not None:
-        return _with_title_zone(table, _clock(table, _joined(table, date, time, answers), [date, time]))
+        return _with_title_zone(_clock(table, _joined(table, date, time, answers), [date, time]))
     only = time if time is not None else date
     assert only is not None
     column = table.columns[only]
@@ -292,21 +292,21 @@ def _named(table: RawTable, answers: LogAnswers, time: int | None, date: int | N
                 f"{table.name}: column {column.title!r} was named as the time but holds no stamps; name another with"
                 " --column time=HEADER."
             )
-        return _with_title_zone(table, clock)
+        return _with_title_zone(clock)
     stamps = _read(table, only, answers)
     looks = {k: _look(c) for k, c in enumerate(table.columns)}
     if stamps.has_time and not stamps.has_date:
         dates = [k for k, look in looks.items() if look and look.has_date and not look.has_time and k != only]
         if dates:
-            return _with_title_zone(table, _clock(table, _joined(table, dates[0], only, answers), [dates[0], only]))
+            return _with_title_zone(_clock(table, _joined(table, dates[0], only, answers), [dates[0], only]))
         timed = _times_only(table, {only: looks[only]}, answers)
         if timed is not None:
-            return _with_title_zone(table, timed)
+            return _with_title_zone(timed)
     if date is not None and time is None:
         times = [k for k, look in looks.items() if look and look.has_time and not look.has_date]
         if times and not stamps.has_time:
-            return _with_title_zone(table, _clock(table, _joined(table, only, times[0], answers), [only, times[0]]))
-    return _with_title_zone(table, _clock(table, stamps, [only]))
+            return _with_title_zone(_clock(table, _joined(table, only, times[0], answers), [only, times[0]]))
+    return _with_title_zone(_clock(table, stamps, [only]))
 
 
 def _dates_only(table: RawTable, looks: Looks, answers: LogAnswers) -> Clock | None:
@@ -352,7 +352,7 @@ _UTC_TITLE = re.compile(r"\b(?:UTC|GMT|Zulu)\b\s*(?:([+-])\s*(\d{1,2})(?::?(\d{2
 _ZONE_TITLE = re.compile(r"(?:^|[\s(\[_])(" + "|".join(sorted(ZONE_S, key=len, reverse=True)) + r")(?:$|[\s)\]_])")
 
 
-def _with_title_zone(table: RawTable, clock: Clock) -> Clock:
+def _with_title_zone(clock: Clock) -> Clock:
     """Stamps without offset under a title such as ``Time (UTC)`` are that zone's."""
     if clock.offset_s is not None:
         return clock

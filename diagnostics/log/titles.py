@@ -58,7 +58,6 @@ _NOT_LINE_PRESSURE = re.compile(
     r"switch|\bdv\b|diff\w*|\bdp\b|drop|delta|oil|\bol|water|wasser|vapou?r|dampf|abfall|perte|"
     r"suction|ansaug|sea ?level"
 )
-_BAROMETER = re.compile(r"baro\w*|atmos\w*|ambient|luftdruck|umgebung\w*|station|outdoor|qfe|qnh")
 _TEMPERATURE = re.compile(
     r"temp\w*|\w*temperatur\w*|\bt\d?\b|\btin\b|\btout\b|\bt ?(in|inlet|air|amb|ambient|gas|out|outlet|line|ein|aus)\b|"
     r"lampotila|teplota|homerseklet|\bhom\w*|температур\w*|θερμοκρασια|sicaklik|温度|온도|tdry"
@@ -206,8 +205,3 @@ _STATISTIC = re.compile(
 def is_statistic(title: str) -> bool:
     """Whether a title names only which value of an interval a column holds, such as its mean."""
     return bool(_STATISTIC.fullmatch(plain(title)))
-
-
-def is_barometer(title: str) -> bool:
-    """Whether a pressure's title names the air outdoors."""
-    return bool(_BAROMETER.search(plain(title)))

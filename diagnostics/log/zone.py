@@ -99,7 +99,7 @@ def to_instants(local_s: Floats, timezone: str | None) -> Instants:
         if change.after_s > change.before_s:
             stands = _spring(local, change, interval)
         else:
-            stands = _autumn(local, change, interval, offset, jumps, notes, timezone)
+            stands = _autumn(local, change, interval, jumps, notes, timezone)
         if stands:
             notes.append(
                 f"The stamps run straight through the clock change at {say_time(change.time_s, timezone)}: the logger's"
@@ -142,7 +142,6 @@ def _autumn(
     local: Floats,
     change: Change,
     interval: float,
-    offset: Floats,
     jumps: list[ClockJump],
     notes: list[str],
     timezone: str,

@@ -77,7 +77,7 @@ def test_a_timer_is_borne_out_by_its_own_switchovers():
     course = _course(trace)
     assert is_kept_by_turns(trace, course)
     assert not is_contradicted(trace, course, 400.0)
-    assert borne_out(trace, course, 400.0, False).pieces == course.pieces
+    assert borne_out(trace, course, 400.0).pieces == course.pieces
 
 
 def test_a_clock_that_runs_on_through_another_control_ends_where_that_begins():
@@ -86,7 +86,7 @@ def test_a_clock_that_runs_on_through_another_control_ends_where_that_begins():
     trace = _trace(np.concatenate([timer, rest]), 8.0, 0.005)
     course = _course(_trace(timer, 4.0, 0.005))
     ran_on = replace(course, pieces=(Piece(0.0, float(trace.time_s[-1]), course.pieces[0].offset_s),))
-    kept = borne_out(trace, ran_on, 300.0, False)
+    kept = borne_out(trace, ran_on, 300.0)
     assert len(kept.pieces) == 1
     assert kept.pieces[0].end_s == pytest.approx(timer[-1], abs=4 * 400.3)
     assert is_contradicted(trace, ran_on, 300.0)

@@ -2,11 +2,9 @@
 
 import numpy as np
 import pandas as pd
-import pytest
 
 from diagnostics.cycle.half_cycles import segment
 from diagnostics.cycle.phases import phases_of
-from diagnostics.cycle.resolution import longest_interval_s, readability, readable
 from diagnostics.plant import plant_from
 from tests.cycle.invented import Recipe, timer_log
 
@@ -56,19 +54,3 @@ def test_both_towers_are_covered_without_hole_or_overlap():
 
 def test_unnamed_towers_have_no_phases():
     assert phases_of(_table([(0.0, 240.0, None, True)]), plant_from({})) == ()
-
-
-@pytest.mark.parametrize(
-    ("interval_s", "half_cycle_s", "expected"),
-    [(60, 62, "not"), (60, 239, "not"), (60, 240, "timing only"), (60, 300, "timing only"), (10, 240, "well")],
-)
-def test_four_readings_a_half_cycle_are_the_least(interval_s, half_cycle_s, expected):
-    assert readability(interval_s, half_cycle_s) == expected
-
-
-def test_the_sentence_names_the_mend():
-    assert "Log every 30 s or faster" in readable(60.0, 239.0 + 1.0 - 1e-6)
-    assert "can be read" in readable(10.0, 240.0)
-    assert longest_interval_s(240.0) == 30.0
-    with pytest.raises(ValueError, match="above 0 s"):
-        readability(0.0, 240.0)
