@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from diagnostics.air.humidity import moisture_fraction
-from diagnostics.air.uncertainty import slope_per_k, uncertainty_budget
+from diagnostics.air.uncertainty import budget_in_log, slope_per_k
 from diagnostics.bed.changeover import from_first_answer
 from diagnostics.bed.duty import duty_of
 from diagnostics.bed.heated import heated_margin
@@ -153,13 +153,4 @@ def _reached(cycle: Cycle, limit_c: float) -> bool:
 def _limit_deviation(screened: ScreenedLog, plant: Plant) -> float:
     """Standard uncertainty of the reading at the limit, in ln moisture [-]."""
     limit_c = plant.dryer.dew_point_limit_c
-    budget = uncertainty_budget(
-        limit_c,
-        plant,
-        at_s=float(screened.log.time_s[-1]),
-        resolution_c=screened.resolution_c,
-        pressure_logged="pressure" in screened.conditions.logged,
-        moisture_unit=screened.log.moisture_unit,
-        basis=screened.basis,
-    )
-    return budget.standard_k * slope_per_k(limit_c)
+    return budget_in_log(limit_c, screened, plant).standard_k * slope_per_k(limit_c)

@@ -117,7 +117,7 @@ def _by_tails(tails: Tails, question: Question) -> Margin:
 def _by_rating(tails: Tails | None, question: Question) -> Margin:
     """The rating decides, and a faint tail as far as it speaks."""
     if not question.duty.known:
-        return _unknown_load(question)
+        return _unknown_load()
     held = _taken_up(question)
     if tails is not None and tails.single.deviation > _NO_EVIDENCE and not question.rise_shows:
         tails = None
@@ -234,7 +234,7 @@ def _lag_s(question: Question) -> float:
     return 0.0 if wetting is None else min(wetting.value, 0.05 * question.today_s)
 
 
-def _unknown_load(question: Question) -> Margin:
+def _unknown_load() -> Margin:
     note = (
         "No rise towards the limit shows, and flow, inlet temperature or rating are unknown, so the margin cannot be"
         " told; enter operation.flow_m3_min and operation.inlet_temperature_c."

@@ -155,7 +155,7 @@ def simulate(
     sample_s = np.arange(run.start_s, run.end_s, interval_s)
     moisture = run.moisture
     if probe.ingress:
-        moisture = (1.0 - probe.ingress) * moisture + probe.ingress * _ambient_moisture(run, pressure_bar)
+        moisture = (1.0 - probe.ingress) * moisture + probe.ingress * _ambient_moisture(run)
     sensed = sensed_moisture(run.time_s, moisture, probe, pressure_bar, clipped_on_s=run.start_s)
     dew = readings_c(sample_s, run.time_s, sensed, probe, pressure_bar, rng)
     table, excluded = log_table(plant, run, sample_s, dew, chosen, rng, channels)
@@ -175,8 +175,8 @@ def _probe(instrument: Instrument, faults: tuple[Fault, ...]) -> Instrument:
     return instrument
 
 
-def _ambient_moisture(run: Run, pressure_bar: float) -> Array:
-    """Room air at 60 % relative humidity, its vapour at the sample cell's pressure [-]."""
+def _ambient_moisture(run: Run) -> Array:
+    """Mole fraction of water in room air at 60 % relative humidity."""
     from diagnostics.air.humidity import moisture_fraction
 
     room = np.interp(run.time_s, run.profile.start_s + 60.0 * np.arange(len(run.profile.room_c)), run.profile.room_c)

@@ -8,7 +8,7 @@ as long as wide, steel a quarter of the desiccant's mass, blow-down and refillin
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -237,8 +237,3 @@ def _phases(plant: Plant, purge_s: float) -> tuple[Phase, ...]:
         Phase("cooling", max(cool_s, 0.0)),
         Phase("repressurising", fill_s),
     )
-
-
-def with_beds(dryer: Dryer, a: Packing | None = None, b: Packing | None = None) -> Dryer:
-    """The dryer with one or both packings exchanged."""
-    return replace(dryer, packings=(a or dryer.packings[0], b or dryer.packings[1]))

@@ -11,6 +11,7 @@ import datetime as dt
 from dataclasses import dataclass
 from itertools import groupby
 
+from diagnostics.cycle.resolution import logging_interval_s
 from diagnostics.health.case import Case
 from diagnostics.health.record import Finding, Severity
 from diagnostics.health.sentences import SAMPLE_POINT, counted
@@ -178,7 +179,7 @@ def _interval(case: Case) -> Finding | None:
     known = "in the log" if case.cycle.resolved else "by the plant file"
     if not case.cycle.resolved and not case.plant.is_given("dryer.half_cycle_s"):
         known = "as usual for such a dryer"
-    wanted_s = max(1.0, length_s / 10)
+    wanted_s = logging_interval_s(length_s)
     return case.finding(
         "interval_too_long",
         "info",

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from diagnostics.air.uncertainty import uncertainty_budget
+from diagnostics.air.uncertainty import budget_in_log
 from diagnostics.cycle.record import Cycle
 from diagnostics.estimate import Estimate
 from diagnostics.health.record import Trend, Verdict
@@ -113,7 +113,7 @@ def peak_trend(screened: ScreenedLog, cycle: Cycle, plant: Plant) -> Trend:
         peak_dew_point_c_per_day=slope if line.freedom >= LEAST_FREEDOM else None,
         load_adjusted="load" in covariates,
         verdict=verdict,
-        days_to_limit=_days(series, line, screened, plant) if verdict == "rising" else None,
+        days_to_limit=_days(line, screened, plant) if verdict == "rising" else None,
         raw_c_per_day=raw_slope,
         robust_c_per_day=median_slope(series.time_d, line.rest_c),
         explained_by=explained,
@@ -217,16 +217,9 @@ def _and(words: tuple[str, ...]) -> str:
     return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1]
 
 
-def _days(series: PeakSeries, line: Line, screened: ScreenedLog, plant: Plant) -> Estimate:
+def _days(line: Line, screened: ScreenedLog, plant: Plant) -> Estimate:
     limit_c = plant.dryer.dew_point_limit_c
-    budget = uncertainty_budget(
-        limit_c,
-        plant,
-        at_s=float(screened.log.time_s[-1]),
-        resolution_c=screened.resolution_c,
-        basis=screened.basis,
-    )
-    return days_to_limit(line, limit_c, budget.standard_k)
+    return days_to_limit(line, limit_c, budget_in_log(limit_c, screened, plant).standard_k)
 
 
 def _per_tower(screened: ScreenedLog, cycle: Cycle, plant: Plant) -> dict[str, Estimate]:
