@@ -12,11 +12,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from diagnostics.cycle.folding import MOST_BINS, Folded, fold
-from diagnostics.cycle.normal_equations import jackknife_error
+from diagnostics.cycle.jackknife import jackknife_error
 from diagnostics.cycle.robust_line import robust_line
 from diagnostics.cycle.trace import Trace
 from diagnostics.log.record import Flags, Floats
-from diagnostics.order_statistics import median
 
 MOST_GROUPS = 160
 MOST_READINGS = 60_000
@@ -228,10 +227,10 @@ def _regress(
     hh, gg, hg = total(h * h) - count * mh**2, total(g * g) - count * mg**2, total(h * g) - count * mh * mg
     hy, gy = total(h * y) - count * mh * my, total(g * y) - count * mg * my
     determinant = hh * gg - hg**2
-    good = (count >= 4) & (determinant > 1e-3 * median(hh) * median(gg))
+    good = (count >= 4) & (determinant > 1e-3 * float(np.median(hh)) * float(np.median(gg)))
     safe = np.where(good, determinant, 1.0)
     size, tilt = (gg * hy - hg * gy) / safe, (hh * gy - hg * hy) / safe
-    typical = median(size[good]) if good.any() else 0.0
+    typical = float(np.median(size[good])) if good.any() else 0.0
     # A group that shows the template upside down, or not at all, says nothing of its lag.
     good &= size > max(0.25 * typical, 1e-9)
     lag = np.clip(-tilt / np.where(good, size, 1.0), -limit_s, limit_s)

@@ -17,7 +17,6 @@ from numpy.lib.stride_tricks import sliding_window_view
 from diagnostics.cycle.peaks import find_peaks
 from diagnostics.cycle.trace import Trace
 from diagnostics.log.record import Floats
-from diagnostics.order_statistics import median
 
 LEAST_EVENTS = 4
 MOST_AHEAD = 40
@@ -188,8 +187,8 @@ def _chain(at_s: Floats, gain: Floats, strong: np.ndarray, time_s: Floats, least
         if chain.size < LEAST_EVENTS:
             break
         length = np.log(np.diff(at_s[chain]))
-        centre = median(length)
-        spread = float(np.clip(1.4826 * median(np.abs(length - centre)), 0.25, 0.6))
+        centre = float(np.median(length))
+        spread = float(np.clip(1.4826 * float(np.median(np.abs(length - centre))), 0.25, 0.6))
     return chain
 
 

@@ -15,7 +15,6 @@ import numpy as np
 from diagnostics.cycle.answer import Answer
 from diagnostics.cycle.trace import Trace
 from diagnostics.log.record import Floats
-from diagnostics.order_statistics import median
 
 MOST_BINS = 1500
 UNEVEN = 1e-6
@@ -105,7 +104,7 @@ def fold_phases(phase: Floats, level: Floats, period_s: float, bins: int) -> Fol
     cell = np.minimum((phase * (bins / period_s)).astype(np.int64), bins - 1)
     count = np.bincount(cell, minlength=bins).astype(float)
     full = count > 0
-    spread = 1.4826 * median(np.abs(level - median(level))) + 1e-12
+    spread = 1.4826 * float(np.median(np.abs(level - np.median(level)))) + 1e-12
     mean = np.bincount(cell, level, bins)[full] / count[full]
     centre = np.zeros(bins)
     centre[full] = mean

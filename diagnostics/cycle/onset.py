@@ -12,7 +12,6 @@ import numpy as np
 
 from diagnostics.cycle.trace import Trace
 from diagnostics.log.record import Flags, Floats
-from diagnostics.order_statistics import median
 
 BEFORE, LATEST, LEAST_REACH = 10, 6, 9
 """Readings before a peak through which the broken line goes, how many of them the kink may lie back, and how many it
@@ -55,7 +54,7 @@ def _fine_noise(value: Floats) -> float:
     change = np.abs(np.diff(value))
     digit = float(change[change > 0].min()) if (change > 0).any() else 0.0
     third = np.abs(np.diff(value, 3))
-    return max(1.4826 * median(third) / np.sqrt(20.0), digit / np.sqrt(12.0)) + 1e-9
+    return max(1.4826 * float(np.median(third)) / np.sqrt(20.0), digit / np.sqrt(12.0)) + 1e-9
 
 
 def _kinks(trace: Trace, peak_s: Floats, noise: float) -> tuple[Floats, Flags]:

@@ -19,7 +19,6 @@ from numpy.typing import NDArray
 from diagnostics.cycle.folding import Folded, fold_phases
 from diagnostics.cycle.likely_shapes import FREE, SHARED, Kind, shapes_of, shapes_on_waves, waves_of
 from diagnostics.log.record import Flags, Floats
-from diagnostics.order_statistics import median
 
 SIZES = (96, 64, 48, 32)
 """Cells of a half-cycle; the most that the readings fill are taken."""
@@ -137,7 +136,7 @@ def _log_likelihood(folded: Folded, interval_s: float, towers: int, kinds: tuple
 def _roughness(value: Floats) -> float:
     """Variance of one cell from second differences: cells seen under unlike loads differ by more than their noise."""
     second = value - 0.5 * (np.roll(value, 1) + np.roll(value, -1))
-    return median(second**2) / (0.455 * 1.5)
+    return float(np.median(second**2)) / (0.455 * 1.5)
 
 
 def _cells(folded: Folded, many: int) -> tuple[Floats, Floats]:

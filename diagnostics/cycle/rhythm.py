@@ -14,7 +14,6 @@ import numpy as np
 from diagnostics.cycle.spectrum import MOST_HARMONICS, Spectrum, spectrum_of
 from diagnostics.cycle.trace import Trace, even_grid
 from diagnostics.log.record import Flags, Floats
-from diagnostics.order_statistics import quantile
 
 LEAST_READINGS = 4.0
 """Readings a half-cycle below which no rhythm is believed (the contract's definition of unresolved)."""
@@ -163,7 +162,7 @@ def _changes(even: Floats, step_s: float, frequency_hz: float) -> Floats:
     """Changes over a quarter of the strongest line's period: no drift is left, and little of the last digit's noise."""
     apart = int(np.clip(round(0.25 / (frequency_hz * step_s)), 1, max(1, even.size // 8)))
     change = even[apart:] - even[:-apart]
-    limit = 8.0 * quantile(np.abs(change), 0.98) + 1e-12
+    limit = 8.0 * float(np.quantile(np.abs(change), 0.98)) + 1e-12
     return np.clip(change, -limit, limit)[:MOST_FOLDED]
 
 

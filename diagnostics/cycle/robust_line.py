@@ -6,9 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from diagnostics.cycle.normal_equations import symmetric_inverse
 from diagnostics.log.record import Floats
-from diagnostics.order_statistics import median
 
 LEAST_CORRELATED, LONG_RUN, LEAST_LONG_RUN, MOST_KEPT = 8, 8.0, 0.4, 0.95
 """Residuals from which their correlation is told, share of them over which it is summed, the least sum, and the most
@@ -39,20 +37,20 @@ def robust_line(design: Floats, y: Floats, base: Floats, held: Floats | None = N
         Inverse variance about zero within which each coefficient is known beforehand.
     """
     held = np.zeros(design.shape[1]) if held is None else held
-    spread = 1.4826 * median(np.abs(y - median(y))) + 1e-9
+    spread = 1.4826 * float(np.median(np.abs(y - np.median(y)))) + 1e-9
     weight = base
     for _ in range(6):
-        inverse = symmetric_inverse(design.T @ (design * weight[:, None]) + np.diag(held * spread**2))
+        inverse = np.linalg.pinv(design.T @ (design * weight[:, None]) + np.diag(held * spread**2), hermitian=True)
         found = inverse @ (design.T @ (weight * y))
         left = y - design @ found
-        spread = 1.4826 * median(np.abs(left)) + 1e-9
+        spread = 1.4826 * float(np.median(np.abs(left))) + 1e-9
         trust = np.clip(1.0 - (left / (6.0 * spread)) ** 2, 0.0, None) ** 2
         weight = np.maximum(base * trust, 1e-9 * base.max())
     used = trust > 0.01
     widened, independent = long_run(left[used])
     freedom = max(1.0, min(independent, float(used.sum()) / max(widened, 1.0) - float(np.linalg.matrix_rank(design))))
     variance = robust_variance(left, spread, base, design.shape[1]) * widened
-    plain = symmetric_inverse(design.T @ (design * base[:, None]) + np.diag(held * spread**2))
+    plain = np.linalg.pinv(design.T @ (design * base[:, None]) + np.diag(held * spread**2), hermitian=True)
     errors = np.sqrt(np.maximum(np.diag(plain), 0.0) * variance)
     return RobustLine(found, errors, left, spread, weight, freedom)
 

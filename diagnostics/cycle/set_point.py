@@ -13,7 +13,6 @@ from diagnostics.cycle.trace import Trace
 from diagnostics.cycle.tracking import Course
 from diagnostics.cycle.turns import APART, turned_s, weak_turns_s
 from diagnostics.log.record import Floats
-from diagnostics.order_statistics import median
 
 LEAST_RUN = 6
 """Half-cycles of equal length that can be told from chance."""
@@ -160,7 +159,7 @@ def _even_runs(length: Floats, interval_s: float) -> list[tuple[int, int]]:
     runs, i = [], 0
     while i < length.size:
         j = i
-        while j + 1 < length.size and abs(length[j + 1] - median(length[i : j + 1])) <= tolerance[j + 1]:
+        while j + 1 < length.size and abs(length[j + 1] - float(np.median(length[i : j + 1]))) <= tolerance[j + 1]:
             j += 1
         if j - i + 1 >= LEAST_RUN:
             runs.append((i, j + 1))

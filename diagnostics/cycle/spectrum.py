@@ -12,7 +12,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from diagnostics.log.record import Floats
-from diagnostics.order_statistics import median, quantile
 
 MOST_HARMONICS = 48
 QUANTILE = 0.3
@@ -65,7 +64,7 @@ def spectrum_of(even: Floats, step_s: float) -> Spectrum:
 
     n = even.size
     jumps = np.diff(even, prepend=even[0])
-    largest = 30.0 * median(np.abs(jumps)) + 5.0 * np.std(jumps)
+    largest = 30.0 * float(np.median(np.abs(jumps))) + 5.0 * np.std(jumps)
     tapered = np.clip(jumps, -largest, largest) * np.hanning(n)
     length = next_fast_len(2 * n, real=True)
     power = np.abs(rfft(tapered, length)) ** 2
@@ -82,7 +81,7 @@ def _background(power: Floats, padding: float) -> Floats:
     centres, levels = [], []
     for a, b in itertools.pairwise(edges):
         centres.append(np.log(np.sqrt(a * b)))
-        levels.append(np.log(quantile(power[a:b], QUANTILE) / -np.log(1.0 - QUANTILE) + 1e-300))
+        levels.append(np.log(float(np.quantile(power[a:b], QUANTILE)) / -np.log(1.0 - QUANTILE) + 1e-300))
     level = np.asarray(levels)
     if level.size >= 5:
         from scipy.ndimage import median_filter

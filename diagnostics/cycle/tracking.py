@@ -22,7 +22,6 @@ from diagnostics.cycle.rhythm import FALSE_ALARM, Comb, find_comb
 from diagnostics.cycle.steps import with_steps
 from diagnostics.cycle.trace import Trace, trace_of
 from diagnostics.log.record import Flags, Floats
-from diagnostics.order_statistics import quantile
 
 LEAST_FOR_LOADS = 16
 LIKENESS = 0.6
@@ -134,7 +133,7 @@ def suddenness(folded: Folded) -> float:
     step = 0.01 * folded.period_s
     even = np.arange(0.0, 1.99 * folded.period_s, step)
     smooth = np.interp(even, around, value)
-    size = quantile(folded.value, 0.98) - quantile(folded.value, 0.02)
+    size = float(np.quantile(folded.value, 0.98)) - float(np.quantile(folded.value, 0.02))
     return float(np.abs(np.diff(smooth)).max()) / max(size, 1e-300)
 
 
@@ -259,7 +258,7 @@ def steady_level(trace: Trace, period_s: float) -> Floats:
     power = trace_of(trace.time_s, level**2, trace.interval_s)
     around = np.maximum(power.value - without_drift(power, 4.0 * period_s), 0.0)
     # a pause must stay quiet, or its noise would look like cycles
-    quiet = max(0.3 * quantile(around, 0.3), 1e-12 * float(around.max()), 1e-300)
+    quiet = max(0.3 * float(np.quantile(around, 0.3)), 1e-12 * float(around.max()), 1e-300)
     return level / np.sqrt(np.maximum(around, quiet))
 
 

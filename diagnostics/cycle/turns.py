@@ -15,7 +15,6 @@ import numpy as np
 from diagnostics.cycle.onset import answered_s
 from diagnostics.cycle.trace import Trace
 from diagnostics.log.record import Flags, Floats
-from diagnostics.order_statistics import median, quantile
 
 LINE, LONG_LINE = 3, 8
 """Readings of the line before a turn; of a longer one, for weak turns far from any other."""
@@ -128,8 +127,8 @@ def _scatter(trace: Trace, turn: Floats, line: int) -> float:
     wider = float(np.sqrt(1.0 + 1.0 / line + 12.0 * middle**2 / (line * (line**2 - 1.0))))
     quiet = np.abs(turn[turn != 0.0])
     # three tenths of the readings depart by less than 0.4 scatters
-    usual = quantile(quiet, 0.3) / 0.4 if quiet.size else 0.0
-    third = 1.4826 * median(np.abs(np.diff(trace.value, 3))) / np.sqrt(20.0) if turn.size > 3 else 0.0
+    usual = float(np.quantile(quiet, 0.3)) / 0.4 if quiet.size else 0.0
+    third = 1.4826 * float(np.median(np.abs(np.diff(trace.value, 3)))) / np.sqrt(20.0) if turn.size > 3 else 0.0
     return max(min(usual, wider * third), wider * digit / np.sqrt(12.0)) + 1e-9
 
 
@@ -138,7 +137,7 @@ def _answer_s(trace: Trace, turn: Floats, peak_s: Floats) -> float:
     reach = int(min(MOST_ANSWER, LEAST_QUIET + np.diff(peak_s).min() / trace.interval_s))
     at = np.searchsorted(trace.time_s, peak_s)[:, None] + np.arange(reach)[None, :]
     after = np.median(np.abs(turn[np.minimum(at, turn.size - 1)]), axis=0)
-    quiet = after <= QUIET * median(np.abs(turn))
+    quiet = after <= QUIET * float(np.median(np.abs(turn)))
     still = np.convolve(quiet, np.ones(LEAST_QUIET), mode="valid") >= LEAST_QUIET
     return trace.interval_s * float(np.argmax(still) if still.any() else reach)
 

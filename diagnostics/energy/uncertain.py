@@ -16,7 +16,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from diagnostics.estimate import Estimate
-from diagnostics.order_statistics import quantiles
 
 Floats = NDArray[np.float64]
 
@@ -65,7 +64,7 @@ class Uncertain:
 
     def estimate(self) -> Estimate:
         """Value with the 2.5th and 97.5th percentile of the draws."""
-        low, high = quantiles(self.draws, (0.025, 0.975))
+        low, high = np.quantile(self.draws, (0.025, 0.975)).tolist()
         return Estimate.ordered(self.value, low, high)
 
 

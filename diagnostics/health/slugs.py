@@ -12,7 +12,6 @@ import numpy as np
 
 from diagnostics.health.levels import Levels
 from diagnostics.health.steps import sigma
-from diagnostics.order_statistics import median
 
 LEAST_JUMP_K = 4.0
 LEAST_RECOVERY = 0.2
@@ -92,7 +91,7 @@ def _recovery(levels: Levels, k: int, width: int, noise: float) -> Slug | None:
     after = departure[top:]
     if after.size < 4:
         return None
-    smooth = np.array([median(after[max(0, i - 1) : i + 2]) for i in range(after.size)])
+    smooth = np.array([float(np.median(after[max(0, i - 1) : i + 2])) for i in range(after.size)])
     recovered = (departure[top] - smooth) / jump
     past = np.flatnonzero(recovered >= 0.8)
     end = int(past[0]) if past.size else after.size - 1

@@ -18,7 +18,6 @@ from numpy.polynomial.chebyshev import chebvander
 from diagnostics.health.case import Case
 from diagnostics.log.record import Floats, Sign
 from diagnostics.moment import say_duration
-from diagnostics.order_statistics import quantiles
 
 _CELLS = 96
 """Cells of one half-cycle, fewer where readings are farther apart."""
@@ -78,7 +77,7 @@ def _lengths(case: Case) -> list[float]:
     """Half-cycles that the log may vouch for, shortest first; only long ones."""
     lengths = [case.plant.half_cycle_s]
     if len(case.rows) >= 4:
-        lengths += quantiles(case.rows["length_s"].to_numpy(float), (0.5, 0.9))
+        lengths += np.quantile(case.rows["length_s"].to_numpy(float), (0.5, 0.9)).tolist()
     return sorted({round(length, 0) for length in lengths if length > _SHORT_HALF_CYCLE_S})
 
 

@@ -15,7 +15,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from diagnostics.log.record import Floats
-from diagnostics.order_statistics import median
 
 _MAD_TO_SIGMA = 1.4826
 
@@ -59,7 +58,7 @@ def sigma(values: Floats) -> float:
     """Robust standard deviation from the median absolute deviation; 0 for fewer than two values."""
     if values.size < 2:
         return 0.0
-    return _MAD_TO_SIGMA * median(np.abs(values - median(values)))
+    return _MAD_TO_SIGMA * float(np.median(np.abs(values - np.median(values))))
 
 
 def inflation(residual: Floats) -> float:

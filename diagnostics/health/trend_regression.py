@@ -14,7 +14,6 @@ import numpy as np
 
 from diagnostics.health.trend_series import PeakSeries
 from diagnostics.log.record import Floats
-from diagnostics.order_statistics import median
 
 _HUBER = 2.0
 _THIN = 2000
@@ -92,7 +91,7 @@ def fit_line(series: PeakSeries, covariates: dict[str, Floats], visit_deviation_
         whitened, target = _whiten(design * weights[:, None], peak * weights, correlation, steps)
         beta = np.asarray(np.linalg.lstsq(whitened, target, rcond=None)[0], dtype=np.float64)
         miss = peak - design @ beta
-        scale = max(1.4826 * median(np.abs(miss - median(miss))), 1e-6)
+        scale = max(1.4826 * float(np.median(np.abs(miss - np.median(miss)))), 1e-6)
         weights = np.asarray(np.sqrt(np.minimum(1.0, _HUBER * 1.5 * scale / np.maximum(np.abs(miss), 1e-12))), float)
         correlation = _correlation(_unbent(series.time_d, miss) * weights, steps, design.shape[1] + 1)
     return _line(series, covariates, design * weights[:, None], peak * weights, beta, correlation, visit_deviation_k)

@@ -13,7 +13,6 @@ import numpy as np
 from diagnostics.bed.duty import Duty, duty_of
 from diagnostics.cycle.record import Cycle
 from diagnostics.log.record import Floats, ScreenedLog
-from diagnostics.order_statistics import median
 from diagnostics.plant import Plant
 
 DAY_S = 86400.0
@@ -95,7 +94,7 @@ def peak_series(screened: ScreenedLog, cycle: Cycle, plant: Plant, tower: str | 
     block = _blocks(starts, step_s, usual_s)
     last_s = float(screened.log.time_s[-1])
     time_d = (_means(0.5 * (starts + ends), block) - last_s) / DAY_S
-    medians = np.array([median(part) for part in np.split(peak, np.flatnonzero(np.diff(block)) + 1)])
+    medians = np.array([float(np.median(part)) for part in np.split(peak, np.flatnonzero(np.diff(block)) + 1)])
     covariates = _covariates(screened, duty_of(screened, plant), starts, ends, block)
     visit = np.concatenate([[0], np.cumsum(np.diff(time_d) * DAY_S > _VISIT_GAP_S)])
     step_d = float(np.median(np.diff(time_d))) if time_d.size > 1 else step_s / DAY_S

@@ -15,7 +15,6 @@ import numpy as np
 
 from diagnostics.air.humidity import saturation_pressure_pa
 from diagnostics.log.record import Conditions, Flags, Floats, Log, Sign
-from diagnostics.order_statistics import quantiles
 
 _FEWEST_BLOCKS = 16
 _BLOCK_S = 3600.0
@@ -83,7 +82,7 @@ def _hourly(log: Log, dew_point_c: Floats, used: Flags, conditions: Conditions) 
         if np.isfinite(series).mean() > 0.9:
             filled = np.interp(t, t[np.isfinite(series)], series[np.isfinite(series)])
             others[quantity] = np.array([filled[b].mean() for b in blocks])
-    shape = [quantiles(y[b], (0.05, 0.1, 0.5, 0.95)) for b in blocks]
+    shape = [np.quantile(y[b], (0.05, 0.1, 0.5, 0.95)).tolist() for b in blocks]
     slope = np.gradient(np.array([s[2] for s in shape]))
     within = np.array([s[3] - s[0] for s in shape]) - np.abs(slope)
     return _Hourly(np.array([s[2] for s in shape]), np.array([s[1] for s in shape]), within, others)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 
 from diagnostics.cycle.record import Cycle
-from diagnostics.order_statistics import median
 
 
 def tower_summary(cycle: Cycle, tower: str) -> dict[str, float | int | None]:
@@ -15,7 +14,7 @@ def tower_summary(cycle: Cycle, tower: str) -> dict[str, float | int | None]:
 
     def middle(values: np.ndarray) -> float | None:
         kept = values[mine & np.isfinite(values)]
-        return median(kept) if kept.size else None
+        return float(np.median(kept)) if kept.size else None
 
     return {
         "half_cycle_s": middle(rows["end_s"].to_numpy(float) - rows["start_s"].to_numpy(float)),
