@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from collections import deque
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -109,10 +110,16 @@ def _as_raw(
 ) -> RawTable:
     head = layout.head
     first = split_line(start.split(b"\n", 1)[0].decode("utf-8", errors="replace"), delimiter)
-    columns = tuple(
-        _column(table.column(k), head.titles[k], head.units[k], head.aliases[k], first[k] if k < len(first) else "")
-        for k in range(layout.width)
-    )
+
+    def column(k: int) -> RawColumn:
+        cell = first[k] if k < len(first) else ""
+        return _column(table.column(k), head.titles[k], head.units[k], head.aliases[k], cell)
+
+    if table.num_rows < _WORTH_THREADS:
+        columns = tuple(map(column, range(layout.width)))
+    else:
+        with ThreadPoolExecutor() as side_by_side:
+            columns = tuple(side_by_side.map(column, range(layout.width)))
     return RawTable(name, columns, head.preamble, layout.decimal, head.titled, layout.line, torn, notes)
 
 
@@ -194,6 +201,8 @@ def _quoted(cell: str, delimiter: str) -> str:
     return f'"{plain}"' if delimiter in plain else plain
 
 
+_WORTH_THREADS = 100_000
+"""Rows from which columns are turned into numbers side by side."""
 _OFFSET = re.compile(r"([+-])(\d\d):?(\d\d)$")
 
 

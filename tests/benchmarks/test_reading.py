@@ -71,24 +71,28 @@ def european_csv(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.mark.benchmark(group="plain csv, 1.1 million rows")
 def test_plain_by_the_reader(benchmark, plain_csv: Path) -> None:  # type: ignore[no-untyped-def]
-    log = benchmark.pedantic(read_log, args=(plain_csv, PLANT), rounds=3, iterations=1)
+    log = benchmark.pedantic(read_log, args=(plain_csv, PLANT), rounds=9, warmup_rounds=2, iterations=1)
     assert log.samples == ROWS
 
 
 @pytest.mark.benchmark(group="plain csv, 1.1 million rows")
 def test_plain_by_pandas(benchmark, plain_csv: Path) -> None:  # type: ignore[no-untyped-def]
-    table = benchmark.pedantic(pd.read_csv, args=(plain_csv,), kwargs={"parse_dates": ["Time"]}, rounds=3, iterations=1)
+    table = benchmark.pedantic(
+        pd.read_csv, args=(plain_csv,), kwargs={"parse_dates": ["Time"]}, rounds=9, warmup_rounds=2, iterations=1
+    )
     assert len(table) == ROWS
 
 
 @pytest.mark.benchmark(group="european csv, 1.1 million rows")
 def test_european_by_the_reader(benchmark, european_csv: Path) -> None:  # type: ignore[no-untyped-def]
-    log = benchmark.pedantic(read_log, args=(european_csv, PLANT), rounds=3, iterations=1)
+    log = benchmark.pedantic(read_log, args=(european_csv, PLANT), rounds=9, warmup_rounds=2, iterations=1)
     assert log.samples == ROWS
 
 
 @pytest.mark.benchmark(group="european csv, 1.1 million rows")
 def test_european_by_pandas(benchmark, european_csv: Path) -> None:  # type: ignore[no-untyped-def]
     options = {"sep": ";", "decimal": ",", "parse_dates": ["Time"], "date_format": "%d.%m.%Y %H:%M:%S"}
-    table = benchmark.pedantic(pd.read_csv, args=(european_csv,), kwargs=options, rounds=3, iterations=1)
+    table = benchmark.pedantic(
+        pd.read_csv, args=(european_csv,), kwargs=options, rounds=9, warmup_rounds=2, iterations=1
+    )
     assert len(table) == ROWS
