@@ -61,6 +61,8 @@ MULTIPLE, BETTER = 1.4, 0.1
 coherence that the true one may lack."""
 ALL_OF_IT = 0.9
 """Share of the log in which a timer shows that ruled all of it."""
+SMOOTHED, HARDLY_FALLS = 0.25, 0.1
+"""Half-cycles over which readings are averaged, and share of a climb by which it may come down and still be one."""
 SURE = 0.8
 """Coherence at which a rhythm needs no better one looked for in parts of the log."""
 WET = -6.5
@@ -200,12 +202,14 @@ def timed(
     last_timed = stretches[-1].end_s
     for low, high in _holes(stretches, start, end, LEAST_TAIL * course.half_cycle_s):
         long = high - low > LEAST_STRETCH * course.half_cycle_s
-        more = _elsewhere(trace, low, high, shortest_s, depth, (known, course.half_cycle_s)) if long else None
+        climbs = low >= last_timed - 1.0 and _climbs(trace, low, course.half_cycle_s)
+        sought = long and not (climbs and _never_falls(trace, low, course.half_cycle_s))
+        more = _elsewhere(trace, low, high, shortest_s, depth, (known, course.half_cycle_s)) if sought else None
         if more is not None:
             stretches += more.stretches
             spans += more.spans
             rule = rule or more.rule
-        elif low >= last_timed - 1.0 and _climbs(trace, low, course.half_cycle_s):
+        elif climbs:
             stopped = low
             spans.append(ControlSpan(low, high, "stopped"))
         elif long:
@@ -348,3 +352,14 @@ def _climbs(trace: Trace, from_s: float, half_cycle_s: float) -> bool:
         return False
     rise = late - float(np.median(before))
     return rise > max(CLIMB, 2.0 * float(np.subtract(*np.quantile(before, (0.95, 0.05)))) * 0.5)
+
+
+def _never_falls(trace: Trace, from_s: float, half_cycle_s: float) -> bool:
+    """Whether the trace climbs from an instant to its end and comes down by hardly a part of that anywhere: whatever
+    switches brings it down by most of what it rose."""
+    from scipy.ndimage import uniform_filter1d
+
+    after = trace.part(from_s, float(trace.time_s[-1]) + 1.0).value
+    smooth = uniform_filter1d(after, max(1, round(SMOOTHED * half_cycle_s / trace.interval_s)), mode="nearest")
+    deepest = float((np.maximum.accumulate(smooth) - smooth).max())
+    return deepest < HARDLY_FALLS * float(smooth[-1] - smooth[0])

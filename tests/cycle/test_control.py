@@ -1,13 +1,21 @@
 """Set points, echoes, slips and lulls in logs of a second plant that shares nothing with the engine."""
 
+import tomllib
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
+import scenarios
+from diagnostics.bed.simulation import simulate
 from diagnostics.cycle.control import find_switching
+from diagnostics.cycle.half_cycles import segment
 from diagnostics.cycle.replay import rule_of, with_hidden
 from diagnostics.cycle.trace import trace_of
+from diagnostics.log.reading import read_log
+from diagnostics.log.record import Upload
+from diagnostics.log.screening import screen
+from diagnostics.plant import plant_from
 from tests.cycle.second_logs import case_of, scored, second_case
 from tests.cycle.study_control import mixed_log
 
@@ -94,3 +102,15 @@ def test_half_cycles_held_at_the_least_that_are_not_much_longer_than_it_name_no_
     level = np.concatenate([[-3.0], np.full(12, 0.9), np.zeros(20)])
     rule = rule_of(length_s, level, 0.01, 60.0, np.ones(length_s.size, dtype=bool))
     assert rule.shortest_s is None
+
+
+def test_the_climb_after_a_stop_holds_no_half_cycles():
+    recipe = scenarios.recipes()["switching_stopped"]
+    plant = plant_from(tomllib.loads(scenarios.plant_text(recipe.plant)))
+    table, truth = simulate(plant, days=1.5, seed=recipe.seed, faults=recipe.faults)
+    log = read_log([Upload("log.csv", table.to_csv(index=False).encode())], plant)
+    cycle = segment(screen(log, plant), plant)
+    last = truth["switchovers"][-1][0]
+    assert cycle.control == "stopped"
+    assert cycle.stopped_s == pytest.approx(last, abs=0.05 * 300.0)
+    assert cycle.half_cycles["start_s"].max() <= last + 0.05 * 300.0
