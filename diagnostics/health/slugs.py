@@ -19,6 +19,8 @@ _HOLE_BLOCKS = 3
 """A hole longer than this hides how fast the air got wetter."""
 _AT_ONCE = 0.5
 """Share of the jump that a drying bed does not give back within two blocks."""
+_LINGERS = 0.25
+"""Share of the jump that is left behind the steepest fall where the air recovers and does not drop back."""
 _ADJACENT = 2.5
 """Blocks from one level to the next beyond which readings are missing between them."""
 
@@ -97,10 +99,14 @@ def _recovery(levels: Levels, k: int, width: int, noise: float) -> Slug | None:
     end = int(past[0]) if past.size else after.size - 1
     share = float(np.max(recovered[: end + 1]))
     fall = np.diff(smooth[: end + 1])
-    if share < LEAST_RECOVERY or fall.size < 3 or -fall.min() > 0.6 * jump:
+    if share < LEAST_RECOVERY or fall.size < 3:
+        return None
+    # a wet bed that gives back most at once still takes its time over the rest
+    lingers = float(smooth[int(np.argmin(fall)) + 1] - base) >= max(_LINGERS * jump, 6 * noise)
+    if -fall.min() > 0.6 * jump and not lingers:
         return None
     back = departure[top : top + end + 2]
-    if back.size > 4 and float(np.max(back[1:-2] - back[3:])) > _AT_ONCE * jump and end > 3:
+    if back.size > 4 and float(np.max(back[1:-2] - back[3:])) > _AT_ONCE * jump and end > 3 and not lingers:
         return None
     steady_fall = float((fall <= 0.15 * jump).mean())
     climbs_again = float(np.max(smooth[end:]) - base) > 0.75 * jump and past.size > 0
