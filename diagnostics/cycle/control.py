@@ -32,6 +32,7 @@ from diagnostics.cycle.switching import COHERENT, Switching, joined
 from diagnostics.cycle.timer import Stretch, timer_stretches
 from diagnostics.cycle.trace import Trace
 from diagnostics.cycle.tracking import (
+    DAY_S,
     Course,
     course_by_parts,
     divides_the_day,
@@ -55,7 +56,7 @@ DEEPEST = 2
 ISLAND, MAINLAND = 15.0, 3.0
 """Half-cycles below which a piece of the rhythm amid nothing is taken for chance, and how much longer the main one
 is."""
-DAY_S, LEAST_DAYS, EDGE, LOWEST_LEFT = 86400.0, 1.5, 1.5, 4.5
+LEAST_DAYS, EDGE, LOWEST_LEFT = 1.5, 1.5, 4.5
 MULTIPLE, BETTER = 1.4, 0.1
 """Times the shortest half-cycle from which, or below which, a timer may be a multiple or a part of the true one, and
 coherence that the true one may lack."""

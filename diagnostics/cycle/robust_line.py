@@ -107,7 +107,6 @@ def _likeness(left: Floats, apart: int) -> float:
 
 def autocorrelation(left: Floats) -> float:
     """Correlation of neighbours, corrected for the bias of short series, between 0 and 0.95."""
-    if left.size < 8:
+    if left.size < LEAST_CORRELATED:
         return 0.0
-    first = float((left[1:] * left[:-1]).sum() / max(float((left**2).sum()), 1e-30))
-    return float(np.clip(first + (1.0 + 3.0 * first) / left.size, 0.0, 0.95))
+    return float(np.clip(_likeness(left, 1), 0.0, MOST_KEPT))

@@ -18,7 +18,7 @@ from diagnostics.cycle.folding import MOST_BINS, Folded, breaks_ratio, fold, wit
 from diagnostics.cycle.one_piece import unbroken_unless_clear
 from diagnostics.cycle.placing import fold_to_place, place_break
 from diagnostics.cycle.presence import present_pieces
-from diagnostics.cycle.rhythm import FALSE_ALARM, Comb, find_comb
+from diagnostics.cycle.rhythm import FALSE_ALARM, LIKE_PLATE, Comb, find_comb
 from diagnostics.cycle.steps import with_steps
 from diagnostics.cycle.trace import Trace, trace_of
 from diagnostics.log.record import Flags, Floats
@@ -42,9 +42,8 @@ SETTLED, COARSE_BINS = 0.02, 240
 """Share of a cycle that the clock may still move over the log, and bins of a fold that need not place a break well."""
 TWO_BREAKS = 1.45
 """Misfit ratio from which a folded period is taken as a full cycle, two half-cycles with a break each."""
-TWO_BREAKS_OF_PLATE, TWO_BREAKS_AGAINST_PLATE, LIKE_PLATE = 1.15, 4.0, 0.03
-"""The same where the period is twice the plant file's half-cycle, and where it is that half-cycle itself; and how near
-a timer's setting a period counts as that."""
+TWO_BREAKS_OF_PLATE, TWO_BREAKS_AGAINST_PLATE = 1.15, 4.0
+"""The same where the period is twice the plant file's half-cycle, and where it is that half-cycle itself."""
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,7 @@ import itertools
 
 import numpy as np
 
+from diagnostics.cycle.events import digit_of
 from diagnostics.cycle.onset import answered_s
 from diagnostics.cycle.trace import Trace
 from diagnostics.log.record import Flags, Floats
@@ -89,9 +90,7 @@ def turned_s(trace: Trace, peak_s: Floats, shortest_s: float) -> tuple[Floats, F
 
 def _begun_falls(trace: Trace, peak_s: Floats, usual: float) -> Floats:
     """Falls from where their rise steepened; from their peak where the last digit is as large as a turn."""
-    change = np.abs(np.diff(trace.value))
-    digit = float(change[change > 0].min()) if (change > 0).any() else 0.0
-    return peak_s if digit > COARSE * usual else answered_s(trace, peak_s)
+    return peak_s if digit_of(trace.value) > COARSE * usual else answered_s(trace, peak_s)
 
 
 def _departure(trace: Trace, line: int) -> Floats:
